@@ -1,0 +1,22 @@
+"""The ordered schema changes of ``record.db``; each runs in one transaction."""
+
+from __future__ import annotations
+
+from importlib import resources
+
+from sqlite_utils import Database, Migrations
+
+migrations = Migrations("asbuilt")
+
+
+def _run_sql(db: Database, name: str) -> None:
+    text = resources.files("asbuilt.record").joinpath("schema", name).read_text("utf-8")
+    for statement in text.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+
+
+@migrations()
+def first(db: Database) -> None:
+    """Every table of the first version."""
+    _run_sql(db, "0001_first.sql")

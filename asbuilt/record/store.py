@@ -1,0 +1,225 @@
+"""A record on disk: one folder, one SQLite file, the untouched originals."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TypeVar
+
+from sqlite_utils import Database
+
+from asbuilt import __version__
+from asbuilt.errors import NotInRecordError, RecordError
+from asbuilt.record.migrations import migrations
+from asbuilt.record.rows import field_kinds, from_row, table_name, to_row
+from asbuilt.record.types import TYPES, Building
+
+T = TypeVar("T")
+DATABASE_NAME = "record.db"
+# Worked out by a step from other rows: the step's report is their history.
+DERIVED = {"media", "pictures", "placements", "solutions", "positions", "coverage"}
+
+
+def now() -> str:
+    """The present time as ISO 8601 with the local offset."""
+    return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+
+
+class Record:
+    """An open record. Use one per thread; close it, or use it as a context manager."""
+
+    def __init__(self, folder: Path, db: Database, author: str = "") -> None:
+        self.folder = folder
+        self.db = db
+        self.author = author
+
+    @classmethod
+    def create(cls, folder: str | Path, name: str, unit: str = "in", author: str = "") -> Record:
+        """Make a new record folder.
+
+        Raises
+        ------
+        RecordError
+            If the folder already holds a record or cannot be written.
+        """
+        folder = Path(folder)
+        if (folder / DATABASE_NAME).exists():
+            raise RecordError(f"{folder} already holds a record; open it, or choose another folder")
+        building = Building(name=name, unit=unit)
+        try:
+            (folder / "media").mkdir(parents=True, exist_ok=True)
+            record = cls._connect(folder, author)
+        except (OSError, sqlite3.Error) as error:
+            raise RecordError(f"cannot write a record into {folder}: {error}") from error
+        record.put(building)
+        return record
+
+    @classmethod
+    def open(cls, folder: str | Path, author: str = "") -> Record:
+        """Open an existing record and bring its schema up to date.
+
+        Raises
+        ------
+        RecordError
+            If there is no record there, or it cannot be read.
+        """
+        folder = Path(folder)
+        if not (folder / DATABASE_NAME).is_file():
+            raise RecordError(f"{folder} is not a record (no {DATABASE_NAME}); make one with: asbuilt new {folder}")
+        try:
+            return cls._connect(folder, author)
+        except (OSError, sqlite3.Error) as error:
+            raise RecordError(f"cannot open the record in {folder}: {error}") from error
+
+    @classmethod
+    def _connect(cls, folder: Path, author: str) -> Record:
+        connection = sqlite3.connect(folder / DATABASE_NAME, timeout=30, isolation_level=None)
+        connection.execute("PRAGMA foreign_keys = ON")
+        db = Database(connection)
+        if db.journal_mode != "wal":
+            db.enable_wal()
+        if migrations.pending(db):
+            migrations.apply(db)
+        return cls(folder, db, author)
+
+    def close(self) -> None:
+        """Close the database connection."""
+        self.db.close()
+
+    def __enter__(self) -> Record:
+        return self
+
+    def __exit__(self, *exc) -> None:
+        self.close()
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Everything inside is written together or not at all; may be nested."""
+        with self.db.atomic():
+            yield
+
+    @property
+    def building(self) -> Building:
+        """The building this record is about."""
+        return self.all(Building)[0]
+
+    def all(self, cls: type[T], **where) -> list[T]:
+        """Every row of a type, in the order of entry, whose columns equal ``where``.
+
+        A list, tuple or set as value means any of its members.
+        """
+        self._check_columns(cls, where)
+        clauses, values = [], []
+        for name, value in where.items():
+            if value is None:
+                clauses.append(f"{name} IS NULL")
+            elif isinstance(value, (list, tuple, set, frozenset)):
+                clauses.append(f"{name} IN (SELECT value FROM json_each(?))")
+                values.append(json.dumps(sorted(value)))
+            else:
+                clauses.append(f"{name} = ?")
+                values.append(value)
+        sql = f"SELECT * FROM {table_name(cls)}"
+        if clauses:
+            sql += " WHERE " + " AND ".join(clauses)
+        return [from_row(cls, row) for row in self.db.query(sql + " ORDER BY rowid", values)]
+
+    def find(self, cls: type[T], row_id) -> T | None:
+        """The row of that id, or None."""
+        rows = list(self.db.query(f"SELECT * FROM {table_name(cls)} WHERE id = ?", [row_id]))
+        return from_row(cls, rows[0]) if rows else None
+
+    def get(self, cls: type[T], row_id) -> T:
+        """The row of that id.
+
+        Raises
+        ------
+        NotInRecordError
+            If there is none; the text lists some that there are.
+        """
+        found = self.find(cls, row_id)
+        if found is None:
+            ids = [str(r["id"]) for r in self.db.query(f"SELECT id FROM {table_name(cls)} LIMIT 12")]
+            known = ", ".join(ids) if ids else "there is none yet"
+            raise NotInRecordError(f"no {cls.__name__.lower()} {row_id!r} in {self.folder}; known: {known}")
+        return found
+
+    def put(self, *objects, author: str | None = None) -> None:
+        """Write objects, new or changed, in one transaction, with their history."""
+        with self.transaction():
+            for obj in objects:
+                self._put_one(obj, self.author if author is None else author)
+
+    def _put_one(self, obj, author: str) -> None:
+        table, row = table_name(type(obj)), to_row(obj)
+        if table not in DERIVED:
+            before = self.find(type(obj), obj.id)
+            if before == obj:
+                return
+            old = None if before is None else json.dumps(to_row(before))
+            self._log("add" if before is None else "change", table, obj.id, old, json.dumps(row), author)
+        names = list(row)
+        updates = ", ".join(f"{n} = excluded.{n}" for n in names if n != "id")
+        self.db.execute(
+            f"INSERT INTO {table} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))}) "
+            f"ON CONFLICT(id) DO UPDATE SET {updates}",
+            list(row.values()),
+        )
+
+    def remove(self, cls: type, row_id, author: str | None = None) -> None:
+        """Take a row out; its last state stays in the history.
+
+        Raises
+        ------
+        NotInRecordError
+            If there is no such row.
+        RecordError
+            If other rows still refer to it.
+        """
+        table, obj = table_name(cls), self.get(cls, row_id)
+        try:
+            with self.transaction():
+                self.db.execute(f"DELETE FROM {table} WHERE id = ?", [row_id])
+                if table not in DERIVED:
+                    who = self.author if author is None else author
+                    self._log("remove", table, row_id, json.dumps(to_row(obj)), None, who)
+        except sqlite3.IntegrityError as error:
+            raise RecordError(f"{cls.__name__.lower()} {row_id} is still referred to; remove those first") from error
+
+    def clear(self, cls: type, **where) -> None:
+        """Empty a derived table, or the part of it whose columns equal ``where``."""
+        self._check_columns(cls, where)
+        if table_name(cls) not in DERIVED:
+            raise RecordError(f"{table_name(cls)} holds facts, not results; remove them one by one")
+        clause = " AND ".join(f"{name} = ?" for name in where) or "1"
+        self.db.execute(f"DELETE FROM {table_name(cls)} WHERE {clause}", list(where.values()))
+
+    def add_step_report(self, step: str, started_at: str, report: dict) -> None:
+        """Note what a step did."""
+        self.db.execute(
+            "INSERT INTO step_reports (step, version, started_at, finished_at, report) VALUES (?, ?, ?, ?, ?)",
+            [step, __version__, started_at, now(), json.dumps(report)],
+        )
+
+    def history(self, limit: int = 100) -> list[dict]:
+        """The newest changes first."""
+        return list(self.db.query("SELECT * FROM history ORDER BY id DESC LIMIT ?", [limit]))
+
+    def _log(self, action: str, table: str, row_id, before, after, author: str) -> None:
+        self.db.execute(
+            "INSERT INTO history (at, author, action, table_name, row_id, before, after) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            [now(), author, action, table, str(row_id), before, after],
+        )
+
+    @staticmethod
+    def _check_columns(cls: type, where: dict) -> None:
+        if cls not in TYPES:
+            raise RecordError(f"{cls.__name__} is not a type of the record")
+        for name in where:
+            if name not in field_kinds(cls):
+                raise RecordError(f"{cls.__name__} has no {name}")
