@@ -1,0 +1,173 @@
+"""The media store: originals under ``media/``, named by their SHA-256, never altered."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from asbuilt.errors import MediaError, RecordError
+from asbuilt.record.store import Record
+from asbuilt.record.types import Media
+
+CHUNK_BYTES = 1 << 20
+INCOMING_PREFIX = ".incoming-"
+# A half-written copy that nobody has touched for this long belongs to a run that died.
+STALE_INCOMING_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredFile:
+    """One original in the store; ``path`` is relative to the record folder."""
+
+    sha256: str
+    path: str
+    byte_count: int
+
+
+def store_original(record: Record, source: str | Path) -> StoredFile:
+    """Copy a file into the record unaltered, or recognise it as already there.
+
+    The copy is written under a temporary name, flushed to disk and only then given its
+    final name, so that whatever stands under ``media/`` is whole.
+
+    Raises
+    ------
+    MediaError
+        If the file cannot be read.
+    RecordError
+        If the record folder cannot be written.
+    """
+    source = Path(source)
+    if source.is_dir():
+        raise MediaError(f"{source.name} is a folder, not a photo or video; name the files in it")
+    try:
+        byte_count = source.stat().st_size
+        known = _same_file_in_store(record, source, byte_count)
+    except OSError as error:
+        raise MediaError(f"{source.name} cannot be read: {error.strerror or error}") from error
+    return known if known is not None else _copy_in(record, source)
+
+
+def media_path(record: Record, media: Media) -> Path:
+    """Where an original lies on this machine.
+
+    Raises
+    ------
+    MediaError
+        If it is not there.
+    """
+    path = record.folder / media.path
+    if not path.is_file():
+        raise MediaError(
+            f"{media.name}: the original is missing from the record ({media.path}); "
+            "put the media folder back, or add the file again"
+        )
+    return path
+
+
+def file_sha256(path: str | Path) -> str:
+    """SHA-256 of a file, in hex."""
+    with open(path, "rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def clear_stale_incoming(record: Record) -> int:
+    """Remove half-written copies that a killed run left behind; how many there were."""
+    removed = 0
+    for path in (record.folder / "media").glob(INCOMING_PREFIX + "*"):
+        if time.time() - path.stat().st_mtime > STALE_INCOMING_S:
+            path.unlink(missing_ok=True)
+            removed += 1
+    return removed
+
+
+def _stored(record: Record, sha256: str, byte_count: int) -> StoredFile | None:
+    folder = record.folder / "media" / sha256[:2]
+    for path in sorted(folder.glob(sha256[2:] + "*")):
+        if path.stat().st_size == byte_count:
+            return StoredFile(sha256=sha256, path=path.relative_to(record.folder).as_posix(), byte_count=byte_count)
+    return None
+
+
+def _same_file_in_store(record: Record, source: Path, byte_count: int) -> StoredFile | None:
+    # Hashing first would read every new file twice; only a file of a known size can be known.
+    if not record.all(Media, byte_count=byte_count):
+        return None
+    return _stored(record, file_sha256(source), byte_count)
+
+
+def _copy_in(record: Record, source: Path) -> StoredFile:
+    folder = record.folder / "media"
+    try:
+        folder.mkdir(exist_ok=True)
+        handle, name = tempfile.mkstemp(prefix=INCOMING_PREFIX, dir=folder)
+    except OSError as error:
+        raise _not_writable(record, error) from error
+    incoming = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as target:
+            sha256, byte_count = _copy_hashing(record, source, target)
+        return _give_name(record, incoming, sha256, byte_count, _suffix(source))
+    except OSError as error:
+        raise _not_writable(record, error) from error
+    finally:
+        incoming.unlink(missing_ok=True)
+
+
+def _copy_hashing(record: Record, source: Path, target) -> tuple[str, int]:
+    digest, byte_count = hashlib.sha256(), 0
+    try:
+        stream = open(source, "rb")
+    except OSError as error:
+        raise MediaError(f"{source.name} cannot be read: {error.strerror or error}") from error
+    with stream:
+        while True:
+            try:
+                chunk = stream.read(CHUNK_BYTES)
+            except OSError as error:
+                raise MediaError(f"{source.name} cannot be read: {error.strerror or error}") from error
+            if not chunk:
+                break
+            digest.update(chunk)
+            target.write(chunk)
+            byte_count += len(chunk)
+    target.flush()
+    os.fsync(target.fileno())
+    return digest.hexdigest(), byte_count
+
+
+def _give_name(record: Record, incoming: Path, sha256: str, byte_count: int, suffix: str) -> StoredFile:
+    known = _stored(record, sha256, byte_count)
+    if known is not None:
+        return known
+    final = record.folder / "media" / sha256[:2] / (sha256[2:] + suffix)
+    final.parent.mkdir(exist_ok=True)
+    incoming.chmod(0o444)
+    os.replace(incoming, final)
+    _sync_folder(final.parent)
+    return StoredFile(sha256=sha256, path=final.relative_to(record.folder).as_posix(), byte_count=byte_count)
+
+
+def _sync_folder(folder: Path) -> None:
+    # Only where the system lets a folder be opened: there the rename itself must reach the disk.
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _suffix(source: Path) -> str:
+    suffix = source.suffix.lower()
+    return suffix if re.fullmatch(r"\.[a-z0-9]{1,8}", suffix) else ""
+
+
+def _not_writable(record: Record, error: OSError) -> RecordError:
+    return RecordError(f"cannot write into {record.folder / 'media'}: {error.strerror or error}")
