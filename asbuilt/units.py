@@ -159,7 +159,8 @@ def _feet_inch_text(value: Fraction) -> str:
     if not feet:
         return _inch_text(value)
     sign = "-" if value < 0 else ""
-    return f"{sign}{feet} ft {_mixed(inches)} in"
+    # The nought stays: 9 ft 0-3/4 in, as on a drawing.
+    return f"{sign}{feet} ft {'0-' if 0 < inches < 1 else ''}{_mixed(inches)} in"
 
 
 def _mm_text(value: Fraction) -> str:

@@ -126,6 +126,7 @@ def test_a_tie_of_sixteenths_goes_to_the_even_one(sixteenths, shown):
         (0.3048, "1 ft 0 in", "12 in", "305 mm"),
         (-1.905, "-6 ft 3 in", "-75 in", "-1905 mm"),
         (0.0, "0 in", "0 in", "0 mm"),
+        (2.76225, "9 ft 0-3/4 in", "108-3/4 in", "2762 mm"),
         (7.305675, "23 ft 11-5/8 in", "287-5/8 in", "7306 mm"),
         (0.0005, "0 in", "0 in", "0 mm"),
         (0.0015, "1/16 in", "1/16 in", "2 mm"),
