@@ -16,7 +16,7 @@ from asbuilt import __version__
 from asbuilt.errors import NotInRecordError, RecordError
 from asbuilt.record.migrations import migrations
 from asbuilt.record.rows import field_kinds, from_row, table_name, to_row
-from asbuilt.record.types import TYPES, Building
+from asbuilt.record.types import TYPES, Building, Item, ReferencePoint, Sighting
 
 T = TypeVar("T")
 DATABASE_NAME = "record.db"
@@ -98,9 +98,38 @@ class Record:
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
-        """Everything inside is written together or not at all; may be nested."""
-        with self.db.atomic():
+        """Everything inside is written together or not at all; may be nested.
+
+        Raises
+        ------
+        RecordError
+            If the disk refuses, another program holds the record too long, or a row would
+            refer to one that is not there.
+        """
+        connection = self.db.conn
+        if connection.in_transaction:
+            with self.db.atomic():
+                yield
+            return
+        try:
+            # Immediate: waits for another writer before anything is read, not after.
+            connection.execute("BEGIN IMMEDIATE")
             yield
+            self._commit()
+        except sqlite3.OperationalError as error:
+            raise RecordError(f"cannot write the record in {self.folder}: {error}; nothing was changed") from error
+        finally:
+            connection.rollback()  # does nothing after a commit
+
+    def _commit(self) -> None:
+        try:
+            self.db.conn.execute("COMMIT")
+        except sqlite3.IntegrityError as error:
+            child, rowid, parent, _ = self.db.execute("PRAGMA foreign_key_check").fetchone()
+            row_id = self.db.execute(f"SELECT id FROM {child} WHERE rowid = ?", [rowid]).fetchone()[0]
+            raise RecordError(
+                f"{row_id!r} of {child} refers to one of {parent} that is not or no longer there; nothing was changed"
+            ) from error
 
     @property
     def building(self) -> Building:
@@ -181,14 +210,13 @@ class Record:
             If other rows still refer to it.
         """
         table, obj = table_name(cls), self.get(cls, row_id)
-        try:
-            with self.transaction():
-                self.db.execute(f"DELETE FROM {table} WHERE id = ?", [row_id])
-                if table not in DERIVED:
-                    who = self.author if author is None else author
-                    self._log("remove", table, row_id, json.dumps(to_row(obj)), None, who)
-        except sqlite3.IntegrityError as error:
-            raise RecordError(f"{cls.__name__.lower()} {row_id} is still referred to; remove those first") from error
+        if cls in (Item, ReferencePoint) and (seen := self.all(Sighting, target_id=row_id)):
+            raise RecordError(f"{table} {row_id} has {len(seen)} sightings; remove those first")
+        with self.transaction():
+            self.db.execute(f"DELETE FROM {table} WHERE id = ?", [row_id])
+            if table not in DERIVED:
+                who = self.author if author is None else author
+                self._log("remove", table, row_id, json.dumps(to_row(obj)), None, who)
 
     def clear(self, cls: type, **where) -> None:
         """Empty a derived table, or the part of it whose columns equal ``where``."""
@@ -211,8 +239,7 @@ class Record:
 
     def _log(self, action: str, table: str, row_id, before, after, author: str) -> None:
         self.db.execute(
-            "INSERT INTO history (at, author, action, table_name, row_id, before, after) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO history (at, author, action, table_name, row_id, before, after) VALUES (?, ?, ?, ?, ?, ?, ?)",
             [now(), author, action, table, str(row_id), before, after],
         )
 
