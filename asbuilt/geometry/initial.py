@@ -1,0 +1,182 @@
+"""First poses for a joint solution: from known points, then from picture to picture along tracks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from asbuilt.geometry.bundle_problem import PixelObservations
+from asbuilt.geometry.cameras import Lens
+from asbuilt.geometry.frames import Rigid3
+from asbuilt.geometry.resection import refine, resect
+
+MIN_TRACKS = 12  # shared tracks needed to go on from a neighbour
+CHAIN_SIGMA_PX = 6.0  # a track point guessed from the wall's plane lands about this far off
+GUESS_SIGMA_M = 0.08  # spread of texture about the guessed plane inside a stud wall
+RAY_SIGMA = 0.006  # radians: pixel and pose error of a first pose
+STRONG_POINTS = 8  # known points that place a picture without help: two sheets
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plane:
+    """A face as a bounded plane on which texture is expected."""
+
+    building_from_face: Rigid3
+    length_m: float
+    height_m: float
+    depth_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownPoints:
+    """Points of known place seen by one camera: building places (n, 3), pixels (n, 2), sigmas (n,)."""
+
+    points_m: np.ndarray
+    xy_px: np.ndarray
+    sigma_px: np.ndarray
+    sigma_m: np.ndarray
+
+
+def on_planes(planes: Sequence[Plane], center_m: np.ndarray, rays: np.ndarray) -> np.ndarray:
+    """Where rays from a camera first meet a face, shape (N, 3); NaN where they meet none."""
+    best = np.full(len(rays), np.inf)
+    for plane in planes:
+        face_from_building = plane.building_from_face.inverse()
+        start, direction = face_from_building.apply(center_m), face_from_building.rotate(rays)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            distance = (plane.depth_m - start[1]) / direction[:, 1]
+            x, z = start[0] + distance * direction[:, 0], start[2] + distance * direction[:, 2]
+        on = (distance > 0.1) & (direction[:, 1] > 0.05)
+        on &= (x > -0.3) & (x < plane.length_m + 0.3) & (z > -0.5) & (z < plane.height_m + 0.5)
+        best = np.where(on & (distance < best), distance, best)
+    best[~np.isfinite(best)] = np.nan
+    return center_m + best[:, None] * rays
+
+
+@dataclass(slots=True)
+class Chain:
+    """Builds first poses; ``run`` fills rotation (N, 3, 3), translation_m (N, 3), posed (N,) and point_m."""
+
+    lenses: Sequence[Lens]  # per camera
+    planes: Sequence[Plane]
+    known: Sequence[KnownPoints]  # per camera
+    tracks: PixelObservations
+    inside: object  # camera centre (3,) -> may it stand there
+    rotation: np.ndarray = field(init=False)
+    translation_m: np.ndarray = field(init=False)
+    posed: np.ndarray = field(init=False)
+    reasons: list = field(init=False)
+    _weight: np.ndarray = field(init=False)
+    _pull: np.ndarray = field(init=False)
+    _started: np.ndarray = field(init=False)
+    _by_camera: list = field(init=False)
+
+    def __post_init__(self) -> None:
+        n, tracks = len(self.lenses), 0
+        if len(self.tracks):
+            tracks = int(self.tracks.thing_idx.max()) + 1
+        self.rotation = np.tile(np.eye(3), (n, 1, 1))
+        self.translation_m = np.zeros((n, 3))
+        self.posed = np.zeros(n, bool)
+        self.reasons = [""] * n
+        self._weight = np.zeros((tracks, 3, 3))
+        self._pull = np.zeros((tracks, 3))
+        self._started = np.zeros(tracks, bool)
+        order = np.argsort(self.tracks.camera_idx, kind="stable")
+        bounds = np.searchsorted(self.tracks.camera_idx[order], np.arange(n + 1))
+        self._by_camera = [order[a:b] for a, b in zip(bounds, bounds[1:], strict=False)]
+
+    def run(self) -> None:
+        """Strong pictures first, then along the tracks both ways, then pictures with one sheet."""
+        order = range(len(self.lenses))
+        for needed in (STRONG_POINTS, 4):
+            for i in order:
+                if not self.posed[i] and len(self.known[i].points_m) >= needed and (
+                    needed == STRONG_POINTS or not self._neighbours(i)
+                ):
+                    self._pose_by_known(i)
+            self._spread()
+        for i in order:
+            if not self.posed[i] and not self.reasons[i]:
+                self.reasons[i] = self._why_not(i)
+
+    def points(self) -> tuple[np.ndarray, np.ndarray]:
+        """Track points (P, 3) and which are usable (P,)."""
+        safe = np.where(self._started[:, None, None], self._weight, np.eye(3))
+        return np.linalg.solve(safe, self._pull[:, :, None])[:, :, 0], self._started.copy()
+
+    def _spread(self) -> None:
+        changed = True
+        while changed:
+            changed = False
+            for i in [*range(len(self.lenses)), *reversed(range(len(self.lenses)))]:
+                if not self.posed[i] and self._neighbours(i):
+                    changed |= self._pose_by_tracks(i)
+
+    def _neighbours(self, i: int) -> bool:
+        rows = self._by_camera[i]
+        return bool(self._started[self.tracks.thing_idx[rows]].sum() >= MIN_TRACKS)
+
+    def _pose_by_known(self, i: int) -> bool:
+        known = self.known[i]
+        pose = resect(self.lenses[i], known.points_m, known.xy_px, known.sigma_px, known.sigma_m, self.inside)
+        if not pose:
+            self.reasons[i] = pose.reason
+            return False
+        self._accept(i, pose.rotation, pose.translation_m)
+        return True
+
+    def _pose_by_tracks(self, i: int) -> bool:
+        rows = self._by_camera[i]
+        rows = rows[self._started[self.tracks.thing_idx[rows]]]
+        tracks = self.tracks.thing_idx[rows]
+        points = np.linalg.solve(self._weight[tracks], self._pull[tracks][:, :, None])[:, :, 0]
+        known = self.known[i]
+        everything = np.concatenate([points, known.points_m])
+        pixels = np.concatenate([self.tracks.xy_px[rows], known.xy_px])
+        sigma = np.concatenate([np.full(len(rows), CHAIN_SIGMA_PX), np.maximum(known.sigma_px, 1.0)])
+        for start in self._near_poses(i, rows):
+            pose = refine(self.lenses[i], everything, pixels, sigma, np.zeros(len(sigma)), *start)
+            if pose and pose.used[: len(rows)].sum() >= max(MIN_TRACKS, 0.5 * len(rows)):
+                if self.inside(pose.center_m):
+                    self._accept(i, pose.rotation, pose.translation_m)
+                    return True
+        return False
+
+    def _near_poses(self, i: int, rows: np.ndarray) -> list:
+        """Poses of the posed pictures nearest in order, as starts."""
+        posed = np.flatnonzero(self.posed)
+        near = posed[np.argsort(np.abs(posed - i), kind="stable")[:2]]
+        return [(self.rotation[k], self.translation_m[k]) for k in near]
+
+    def _accept(self, i: int, rotation: np.ndarray, translation_m: np.ndarray) -> None:
+        self.rotation[i], self.translation_m[i], self.posed[i], self.reasons[i] = rotation, translation_m, True, ""
+        rows = self._by_camera[i]
+        if not len(rows):
+            return
+        tracks = self.tracks.thing_idx[rows]
+        center = -rotation.T @ translation_m
+        rays = self.lenses[i].rays(self.tracks.xy_px[rows]) @ rotation
+        guess = on_planes(self.planes, center, rays)
+        new = ~self._started[tracks] & np.isfinite(guess[:, 0])
+        self._weight[tracks[new]] += np.eye(3) / GUESS_SIGMA_M**2
+        self._pull[tracks[new]] += guess[new] / GUESS_SIGMA_M**2
+        self._started[tracks[new]] = True
+        usable = self._started[tracks]
+        across = np.eye(3) - rays[:, :, None] * rays[:, None, :]
+        distance = np.where(np.isfinite(guess[:, 0]), np.linalg.norm(guess - center, axis=1), 3.0)
+        weight = across / (RAY_SIGMA * distance[:, None, None]) ** 2
+        self._weight[tracks[usable]] += weight[usable]
+        self._pull[tracks[usable]] += (weight @ center)[usable]
+
+    def _why_not(self, i: int) -> str:
+        known, rows = len(self.known[i].points_m), self._by_camera[i]
+        if known:
+            return "its known points fit no camera inside the room"
+        if len(rows) < MIN_TRACKS:
+            return "no marker sheet or known point in it, and too little in common with its neighbours"
+        return "no marker sheet or known point in it, and none of its neighbours could be placed"
+
+

@@ -1,0 +1,131 @@
+"""Where one camera stood, from points of known place: PnP, refined, with its covariance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from asbuilt.errors import FailedEstimate
+from asbuilt.geometry.cameras import Lens, require_shape
+from asbuilt.geometry.projection import exp_rotation, project_with_jacobian, skew
+
+MIN_POINTS = 4
+FLAT_SHARE = 0.02  # a point set thinner than this share of its size counts as flat
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resection:
+    """A camera pose: ``x_camera = rotation @ x_target + translation_m``.
+
+    ``covariance`` is 6x6 of (rotation vector on the left [rad], translation [m]);
+    ``residual_px`` the rms pixel residual; ``used`` a mask of the points it rests on.
+    """
+
+    rotation: np.ndarray
+    translation_m: np.ndarray
+    covariance: np.ndarray
+    residual_px: float
+    used: np.ndarray
+
+    @property
+    def center_m(self) -> np.ndarray:
+        """Camera centre in the points' frame [m]."""
+        return -self.rotation.T @ self.translation_m
+
+
+def resect(
+    lens: Lens,
+    points_m: np.ndarray,
+    pixels_px: np.ndarray,
+    sigma_px: np.ndarray | float,
+    sigma_points_m: np.ndarray | float = 0.0,
+    keep_side=None,
+) -> Resection | FailedEstimate:
+    """Place one camera by points whose places are known.
+
+    Parameters
+    ----------
+    lens : Lens
+    points_m : ndarray of shape (N, 3)
+        Known places [m].
+    pixels_px : ndarray of shape (N, 2)
+        Where they were seen.
+    sigma_px : float or ndarray of shape (N,)
+    sigma_points_m : float or ndarray of shape (N,)
+        Uncertainty of the known places; widens each pixel's sigma by its size in the picture.
+    keep_side : callable, optional
+        Given a camera centre (3,), whether it may stand there (inside the room).
+
+    Returns
+    -------
+    Resection or FailedEstimate
+    """
+    points = require_shape(points_m, 3, "points_m")
+    pixels = require_shape(pixels_px, 2, "pixels_px")
+    if len(points) < MIN_POINTS:
+        return FailedEstimate(f"{len(points)} known points, {MIN_POINTS} needed")
+    starts = [s for s in _starts(lens, points, pixels) if keep_side is None or keep_side(-s[0].T @ s[1])]
+    if not starts:
+        return FailedEstimate("the known points do not fit a camera inside the room")
+    sigma = np.broadcast_to(np.asarray(sigma_px, float), len(points))
+    spread = np.broadcast_to(np.asarray(sigma_points_m, float), len(points))
+    solved = [refine(lens, points, pixels, sigma, spread, *start) for start in starts]
+    solved = [s for s in solved if s]
+    if not solved:
+        return FailedEstimate("the known points do not fit one camera")
+    return min(solved, key=lambda s: s.residual_px)
+
+
+def _starts(lens: Lens, points: np.ndarray, pixels: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Candidate poses: both of a flat set's, else one."""
+    xy = lens.normalised(pixels)
+    center = points.mean(axis=0)
+    _, sizes, axes = np.linalg.svd(points - center)
+    if sizes[1] < FLAT_SHARE * sizes[0] or sizes[0] == 0:
+        return []
+    if sizes[2] > FLAT_SHARE * sizes[0]:
+        ok, rotvec, translation = cv2.solvePnP(points, xy, np.eye(3), None, flags=cv2.SOLVEPNP_SQPNP)
+        return [(cv2.Rodrigues(rotvec)[0], translation.ravel())] if ok else []
+    axes = axes * np.sign(np.linalg.det(axes))
+    flat = (points - center) @ axes.T
+    flat[:, 2] = 0
+    _, rotvecs, translations, _ = cv2.solvePnPGeneric(flat, xy, np.eye(3), None, flags=cv2.SOLVEPNP_IPPE)
+    starts = []
+    for rotvec, translation in zip(rotvecs, translations, strict=True):
+        rotation = cv2.Rodrigues(rotvec)[0] @ axes
+        starts.append((rotation, translation.ravel() - rotation @ center))
+    return starts
+
+
+def refine(lens, points, pixels, sigma, spread, rotation, translation, rounds: int = 25) -> Resection | None:
+    """Robust Gauss-Newton from a start; None if it runs behind the points."""
+    lens_params = np.broadcast_to(lens.params, (len(points), 7))
+    for _ in range(rounds):
+        turned = points @ rotation.T
+        in_camera = turned + translation
+        if in_camera[:, 2].min() < 0.05:
+            return None
+        predicted, by_point, _ = project_with_jacobian(in_camera, lens_params)
+        jacobian = np.concatenate([-by_point @ skew(turned), by_point], axis=2)
+        whole_sigma = np.hypot(sigma, spread * lens.focal_px / in_camera[:, 2])
+        residual = predicted - pixels
+        squared = np.sum((residual / whole_sigma[:, None]) ** 2, axis=1)
+        weight = 1 / (1 + squared / 18.0) / whole_sigma**2  # Cauchy, 3 sigmas in each of two axes
+        normal = np.einsum("nki,n,nkj->ij", jacobian, weight, jacobian)
+        pull = np.einsum("nki,n,nk->i", jacobian, weight, residual)
+        try:
+            step = -np.linalg.solve(normal, pull)
+        except np.linalg.LinAlgError:
+            return None
+        rotation = exp_rotation(step[None, :3])[0] @ rotation
+        translation = translation + step[3:]
+        if np.abs(step).max() < 1e-9:
+            break
+    used = squared < 18.0
+    rms = float(np.sqrt(np.mean(np.sum(residual[used] ** 2, axis=1)))) if used.any() else np.inf
+    # With a redundancy this small the scatter seen may fall short of the sigmas given, never widen below them.
+    excess = max(1.0, float(np.sum(squared[used]) / max(2 * used.sum() - 6, 1)))
+    return Resection(rotation=rotation, translation_m=translation, covariance=np.linalg.inv(normal) * excess,
+                     residual_px=rms, used=used)  # fmt: skip
