@@ -15,7 +15,8 @@ from asbuilt.errors import AsbuiltError
 
 # One module asbuilt.cli.NAME each, with a click command called ``command``; in the order of the job.
 COMMANDS = (
-    "new",
+    "new", "plan", "room", "face", "opening", "covering", "stud", "marker", "reference", "panel", "circuit",
+    "circuits", "items", "history",
 )  # fmt: skip
 
 

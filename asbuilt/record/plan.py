@@ -158,6 +158,14 @@ def export_plan(record: Record) -> str:
     return "\n".join(parts)
 
 
+def spoken_rows(record: Record, table: Table) -> list[dict[str, str]]:
+    """The rows of a table as people read them: key to text, empty where all is default."""
+    unit, rows = record.building.unit, _in_order(record, table)
+    spoken = [{"id": str(row.id)} | {key.name: text for key, text in _spoken(table, row, [], unit)} for row in rows]
+    said = [key.name for key in table.keys if any(key.name in words for words in spoken)]
+    return [{name: words.get(name, "").strip('"') for name in dict.fromkeys(["id", *said])} for words in spoken]
+
+
 def _in_order(record: Record, table: Table) -> list:
     rows = record.all(table.cls)
     ordered = any(key.attr == "order_idx" for key in table.keys)

@@ -128,7 +128,7 @@ class Record:
             child, rowid, parent, _ = self.db.execute("PRAGMA foreign_key_check").fetchone()
             row_id = self.db.execute(f"SELECT id FROM {child} WHERE rowid = ?", [rowid]).fetchone()[0]
             raise RecordError(
-                f"{row_id!r} of {child} refers to one of {parent} that is not or no longer there; nothing was changed"
+                f"{row_id} of {child} would refer to {parent} that are not there; change or remove it first"
             ) from error
 
     @property

@@ -22,12 +22,12 @@ def _all_commands():
     found = []
 
     def walk(command: click.Command, words: tuple[str, ...]) -> None:
-        subcommands = getattr(command, "commands", None)
-        if subcommands is None:
+        if not isinstance(command, click.Group):
             found.append((words, command))
             return
-        for name, subcommand in subcommands.items():
-            walk(subcommand, (*words, name))
+        context = click.Context(command)
+        for name in command.list_commands(context):
+            walk(command.get_command(context, name), (*words, name))
 
     for name in COMMANDS:
         walk(main.get_command(click.Context(main), name), (name,))
