@@ -1,0 +1,187 @@
+"""Where a run lies between and beyond the spots at which it was seen.
+
+A run is sighted at a few spots only. Between two of them it is taken as straight where that
+is nearly upright or level; otherwise cable and pipe follow the framing, up a stud and level
+through bored holes, so both corners and the straight line are kept as alternatives, each with
+a weight. Beyond the last sighting of a run that does not end in a box or at a plate it goes
+on somewhere, and that too is kept as alternatives. Points are (offset, height, depth) [m].
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+SEEN, BETWEEN, BEYOND = "seen", "between sightings", "beyond the last sighting"
+
+# How far a cable strays from its supposed line, as a share of the distance between sightings
+# and at least: measured on rendered rooms (staples, sag, bends at bored holes).
+STRAY_SHARE = 0.03
+STRAY_LEAST_M = 0.006
+CORNER_STRAY_M = 0.025  # cable is bent round, not kinked, at a corner (common practice, no source)
+CORNER_M = 0.05  # an L that misses the straight line by less than this is not told apart from it
+NEAR_STUD_M = 0.05  # cable stapled to a stud lies within 2 in of it (common practice, no source)
+EDGE_M = 0.15  # this near the edge of a face a run has reached the plate or the corner
+JOIN_M = 0.60  # a run's end this near a box of its circuit goes into that box
+# Never more likely than not: nobody saw it there, so no hit is expected from it alone.
+GUESS_WEIGHT = 0.49
+NEXT_STUDS = 3  # a level run is taken to turn at one of this many studs, or not to turn
+TURN_REACH_M = 2.0  # and not farther on than this
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stretch:
+    """A straight piece of a run with the error of its two ends.
+
+    Stretches of equal ``group`` exclude each other unless they share ``alternative``;
+    ``weight`` is the chance that this alternative is the true one.
+    """
+
+    start_m: np.ndarray  # (3,)
+    end_m: np.ndarray  # (3,)
+    start_cov: np.ndarray  # (3, 3) [m^2]
+    end_cov: np.ndarray
+    group: int = 0
+    alternative: int = 0
+    weight: float = 1.0
+    status: str = SEEN
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Framing:
+    """What of a face steers a run: its size and its studs (left edge, right edge)."""
+
+    length_m: float
+    height_m: float
+    studs_m: tuple[tuple[float, float], ...] = ()
+
+    def near_stud(self, offset_m: float) -> bool:
+        """Whether a run at that offset can be fixed to the side of a stud."""
+        return any(left - NEAR_STUD_M <= offset_m <= right + NEAR_STUD_M for left, right in self.studs_m)
+
+    def at_edge(self, point_m: np.ndarray) -> bool:
+        """Whether a point lies at a plate or a corner of the face."""
+        x, z = point_m[0], point_m[1]
+        return min(x, self.length_m - x, z, self.height_m - z) < EDGE_M
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Spot:
+    """A place with its covariance: a sighted vertex of a run, or the box it goes into."""
+
+    point_m: np.ndarray
+    cov: np.ndarray
+
+
+def _stray(length_m: float) -> np.ndarray:
+    return np.eye(3) * max(STRAY_LEAST_M, STRAY_SHARE * length_m) ** 2
+
+
+def _leg(a: Spot, b: Spot, **marks) -> list[Stretch]:
+    """A straight leg, loosest in its middle."""
+    length_m = float(np.linalg.norm(b.point_m - a.point_m))
+    middle = Spot(point_m=(a.point_m + b.point_m) / 2, cov=(a.cov + b.cov) / 2 + _stray(length_m))
+    return [
+        Stretch(start_m=p.point_m, end_m=q.point_m, start_cov=p.cov, end_cov=q.cov, **marks)
+        for p, q in ((a, middle), (middle, b))
+    ]
+
+
+def _legs(spots: Sequence[Spot], **marks) -> list[Stretch]:
+    return [s for a, b in zip(spots, spots[1:], strict=False) for s in _leg(a, b, **marks)]
+
+
+def _corner(a: Spot, b: Spot, offset_m: float, height_m: float) -> Spot:
+    depth = (a.point_m[2] + b.point_m[2]) / 2
+    cov = (a.cov + b.cov) / 2 + np.eye(3) * CORNER_STRAY_M**2
+    return Spot(point_m=np.array([offset_m, height_m, depth]), cov=cov)
+
+
+def between(a: Spot, b: Spot, framing: Framing, group: int = 0, status: str = BETWEEN) -> list[Stretch]:
+    """The alternatives for a run from one spot to the next."""
+    dx, dz = b.point_m[:2] - a.point_m[:2]
+    length_m = float(np.hypot(dx, dz))
+    if length_m < 1e-9 or abs(dx * dz) / length_m < CORNER_M:
+        return _leg(a, b, group=group, status=SEEN if status == BETWEEN else status)
+    up_first = _corner(a, b, a.point_m[0], b.point_m[1])
+    level_first = _corner(a, b, b.point_m[0], a.point_m[1])
+    a_near, b_near = framing.near_stud(a.point_m[0]), framing.near_stud(b.point_m[0])
+    weights = (0.40, 0.40, 0.20)
+    if a_near != b_near:
+        weights = (GUESS_WEIGHT, 0.31, 0.20) if a_near else (0.31, GUESS_WEIGHT, 0.20)
+    routes = ((a, up_first, b), (a, level_first, b), (a, b))
+    return [
+        stretch
+        for index, (route, weight) in enumerate(zip(routes, weights, strict=True))
+        for stretch in _legs(route, group=group, alternative=index, weight=weight, status=status)
+    ]
+
+
+def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:
+    """The alternatives for a run that goes on after its last sighting."""
+    x, z = end.point_m[:2]
+    if before is None:
+        ways = [((x, framing.height_m),), ((x, 0.0),)]
+        shares = [1.0, 1.0]
+        if not is_pipe:
+            ways += [((framing.length_m, z),), ((0.0, z),)]
+            shares += [0.3, 0.3]
+        return _ways(end, ways, shares, group, 2 * GUESS_WEIGHT)
+    dx, dz = end.point_m[:2] - before.point_m[:2]
+    if abs(dz) >= abs(dx):
+        return _ways(end, [((x, framing.height_m if dz > 0 else 0.0),)], [1.0], group, GUESS_WEIGHT)
+    ways, shares = _level_ways(x, z, 1.0 if dx > 0 else -1.0, framing)
+    return _ways(end, ways, shares, group, GUESS_WEIGHT)
+
+
+def _level_ways(x: float, z: float, sign: float, framing: Framing) -> tuple[list, list]:
+    """A level run goes straight on, or turns up or down at one of the next studs."""
+    far = framing.length_m if sign > 0 else 0.0
+    centers = [(left + right) / 2 for left, right in framing.studs_m]
+    ahead = [c for c in sorted(centers, key=lambda c: abs(c - x)) if 0 < (c - x) * sign < TURN_REACH_M]
+    ways: list[tuple] = [((far, z),)]
+    shares = [1.0]
+    for turn in [x, *ahead[:NEXT_STUDS]]:
+        ways += [((turn, z), (turn, framing.height_m)), ((turn, z), (turn, 0.0))]
+        shares += [0.5, 0.2]
+    return ways, shares
+
+
+def _ways(end: Spot, ways: Sequence, shares: Sequence[float], group: int, total: float) -> list[Stretch]:
+    found: list[Stretch] = []
+    for index, (way, share) in enumerate(zip(ways, shares, strict=True)):
+        spots = [end]
+        for offset_m, height_m in way:
+            run_m = float(np.hypot(offset_m - end.point_m[0], height_m - end.point_m[1]))
+            cov = end.cov + _stray(run_m) + np.eye(3) * CORNER_STRAY_M**2
+            spots.append(Spot(point_m=np.array([offset_m, height_m, end.point_m[2]]), cov=cov))
+        found += _legs(spots, group=group, alternative=index, weight=total * share / sum(shares), status=BEYOND)
+    return found
+
+
+def course_of(
+    spots: Sequence[Spot], framing: Framing, joins: tuple[Spot | None, Spot | None], is_pipe: bool = False
+) -> list[Stretch]:
+    """Every stretch on which a run may lie.
+
+    Parameters
+    ----------
+    spots : sequence of Spot
+        The sighted vertices in order along the run; at least one.
+    joins : pair of Spot or None
+        The box that the first and the last end go into, if there is one.
+    """
+    found: list[Stretch] = []
+    for a, b in zip(spots, spots[1:], strict=False):
+        found += between(a, b, framing, group=len(found))
+    single = len(spots) == 1
+    for end, before, join in ((spots[0], spots[1:2], joins[0]), (spots[-1], spots[-2:-1], joins[1])):
+        if join is not None:
+            found += between(end, join, framing, group=len(found))
+        elif not framing.at_edge(end.point_m) and not (single and end is not spots[0]):
+            found += beyond(end, before[0] if before else None, framing, len(found), is_pipe)
+        if single and joins[0] is None:
+            break
+    return found

@@ -1,0 +1,264 @@
+"""What of a face the placed pictures show, in three classes, and what is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from asbuilt.answers import wording
+from asbuilt.answers.course import BEYOND
+from asbuilt.answers.reply import Reply
+from asbuilt.answers.view import FaceView, View, view_of
+from asbuilt.record.store import Record
+from asbuilt.record.types import Coverage, Item, Placement
+from asbuilt.steps.coverage import ERROR_STEP_M, layers_of
+
+NOT_RECORDED, POOR, WELL, OPENING = 0, 1, 2, 3
+# What a picture must offer for a 3/8 in cable to be made out and followed (common practice,
+# no source): four pixels across it, not from the side, not in the dark, not blurred.
+WELL_PX_PER_INCH = 8
+POOR_PX_PER_INCH = 3
+WELL_OBLIQUITY_DEG = 55
+WELL_LIGHT = 26  # of 255
+WELL_SHARPNESS = 64  # of 255
+WELL_COUNT = 2  # one picture alone gives no depth
+HOLE_CELLS = 6  # a place to photograph again is at least 6 in by 6 in
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shortfall(Reply):
+    """A part of a bay that is not well recorded."""
+
+    face_id: str
+    bay: int | None
+    left_m: float
+    right_m: float
+    bottom_m: float
+    top_m: float
+    recorded: str  # "not recorded" or "seen but poor"
+    reason: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AreaCover(Reply):
+    """How a rectangle of a face is recorded."""
+
+    state: str  # the worst class in it
+    well_share: float
+    poor_share: float
+    picture_ids: tuple[str, ...]
+    first_date: str
+    last_date: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FaceCoverage:
+    """The coverage of one face: cell classes and layers, row 0 at the floor."""
+
+    view: View
+    face: FaceView
+    cell_m: float
+    classes: np.ndarray  # (rows, cols)
+    layers: dict[str, np.ndarray]
+    picture_ids: tuple[str, ...]
+    best: np.ndarray  # (rows, cols), number of the best picture, -1 none
+    worked_out: bool
+
+    def window(self, left_m: float, bottom_m: float, right_m: float, top_m: float) -> tuple[slice, slice]:
+        """The rows and columns of a rectangle; at least one cell."""
+        rows, cols = self.classes.shape
+        first_col, first_row = _cell(left_m, self.cell_m, cols), _cell(bottom_m, self.cell_m, rows)
+        last_col = max(_cell(right_m - 1e-9, self.cell_m, cols), first_col)
+        last_row = max(_cell(top_m - 1e-9, self.cell_m, rows), first_row)
+        return slice(first_row, last_row + 1), slice(first_col, last_col + 1)
+
+    def area(self, left_m: float, bottom_m: float, right_m: float, top_m: float) -> AreaCover:
+        """How a rectangle of the face is recorded: by the worst of its cells."""
+        window = self.window(left_m, bottom_m, right_m, top_m)
+        classes = self.classes[window]
+        inside = classes[classes != OPENING]
+        numbers = self.best[window]
+        ids = tuple(self.picture_ids[n] for n in _frequent(numbers[numbers >= 0]))
+        dates = sorted(d for d in (self.view.pictures[i].taken_at for i in ids) if d)
+        worst = int(inside.min()) if inside.size else WELL
+        return AreaCover(
+            state=wording.COVER[worst],
+            well_share=float((inside == WELL).mean()) if inside.size else 1.0,
+            poor_share=float((inside == POOR).mean()) if inside.size else 0.0,
+            picture_ids=ids,
+            first_date=dates[0][:10] if dates else "",
+            last_date=dates[-1][:10] if dates else "",
+            reason="" if worst >= WELL else self.reason(window, classes == worst),
+        )
+
+    def reason(self, window: tuple[slice, slice], mask: np.ndarray) -> str:
+        """Why the cells of ``mask`` inside ``window`` are not well recorded."""
+        if not self.worked_out:
+            return wording.NO_COVERAGE
+        values = {name: layer[window][mask] for name, layer in self.layers.items()}
+        if (values["count"] == 0).mean() > 0.5:
+            return wording.NO_PICTURE
+        middle = {name: float(np.median(v[values["count"] > 0])) for name, v in values.items()}
+        return wording.poor_reason(
+            obliquity_deg=middle["obliquity"] if middle["obliquity"] > WELL_OBLIQUITY_DEG else None,
+            blurred=middle["sharpness"] < WELL_SHARPNESS,
+            dark=middle["light"] < WELL_LIGHT,
+            px_per_inch=middle["resolution"] if middle["resolution"] < WELL_PX_PER_INCH else None,
+            single=middle["count"] < WELL_COUNT,
+        )
+
+    def shares(self) -> tuple[float, float, float]:
+        """Shares of the face (openings left out) that are well, poorly and not recorded."""
+        inside = self.classes[self.classes != OPENING]
+        return tuple(float((inside == c).mean()) if inside.size else 0.0 for c in (WELL, POOR, NOT_RECORDED))
+
+    def sigma_m(self) -> np.ndarray:
+        """One-sigma error stated for a spot clicked in each cell [m]."""
+        return self.layers["error"] * ERROR_STEP_M
+
+
+def _cell(value_m: float, cell_m: float, count: int) -> int:
+    return int(np.clip(np.floor(value_m / cell_m), 0, count - 1))
+
+
+def _frequent(numbers: np.ndarray) -> list[int]:
+    values, counts = np.unique(numbers, return_counts=True)
+    return values[np.argsort(-counts, kind="stable")].tolist()
+
+
+def coverage_of(record: Record, face_id: str) -> FaceCoverage:
+    """The stored coverage of a face; where none was worked out everything is not recorded.
+
+    A cell whose best picture is no longer placed counts as not recorded.
+    """
+    view = view_of(record)
+    if face_id not in view.coverage:
+        view.coverage[face_id] = _load(view, face_id)
+    return view.coverage[face_id]
+
+
+def _load(view: View, face_id: str) -> FaceCoverage:
+    face = view.face(face_id)
+    row = view.record.find(Coverage, face_id)
+    if row is None:
+        shape = (int(np.ceil(face.face.height_m / 0.0254)), int(np.ceil(face.face.length_m / 0.0254)))
+        empty = np.zeros(shape, np.uint8)
+        return FaceCoverage(view=view, face=face, cell_m=0.0254, classes=empty, layers={"error": empty},
+                            picture_ids=(), best=np.full(shape, -1), worked_out=False)  # fmt: skip
+    layers, picture_ids = layers_of(row), tuple(row.layers["picture_ids"])
+    best = layers["picture_low"].astype(int) + 256 * layers["picture_high"].astype(int)
+    placed = np.array([i in view.placements for i in picture_ids] + [False])
+    best = np.where(placed[np.minimum(best, len(picture_ids))], np.minimum(best, len(picture_ids)), -1)
+    classes = _classes(layers, best)
+    for o in face.openings:
+        rows = slice(_cell(o.bottom_m, row.cell_m, row.rows), _cell(o.top_m, row.cell_m, row.rows))
+        cols = slice(_cell(o.left_m, row.cell_m, row.cols), _cell(o.right_m, row.cell_m, row.cols))
+        classes[rows, cols] = OPENING
+    return FaceCoverage(view=view, face=face, cell_m=row.cell_m, classes=classes, layers=layers,
+                        picture_ids=picture_ids, best=best, worked_out=True)  # fmt: skip
+
+
+def _classes(layers: dict[str, np.ndarray], best: np.ndarray) -> np.ndarray:
+    seen = (best >= 0) & (layers["resolution"] >= POOR_PX_PER_INCH)
+    well = seen & (layers["resolution"] >= WELL_PX_PER_INCH) & (layers["obliquity"] <= WELL_OBLIQUITY_DEG)
+    well &= (layers["light"] >= WELL_LIGHT) & (layers["sharpness"] >= WELL_SHARPNESS)
+    well &= layers["count"] >= WELL_COUNT
+    return np.where(well, WELL, np.where(seen, POOR, NOT_RECORDED)).astype(np.uint8)
+
+
+def shortfalls(coverage: FaceCoverage) -> Iterator[Shortfall]:
+    """What to photograph again, bay by bay from the left, each from the floor up."""
+    face, unit = coverage.face, coverage.view.building.unit
+    bounds = [(b.number, b.left.center_m, b.right.center_m) for b in face.bays]
+    if not bounds or coverage.classes.max() == NOT_RECORDED:
+        bounds = [(None, 0.0, face.face.length_m)]
+    square = np.ones((HOLE_CELLS, HOLE_CELLS), bool)
+    for number, left_m, right_m in bounds:
+        window = coverage.window(left_m, 0.0, right_m, face.face.height_m)
+        classes = coverage.classes[window]
+        for state in (NOT_RECORDED, POOR):
+            side = np.minimum(HOLE_CELLS, classes.shape)
+            holes = ndimage.binary_opening(classes == state, square[: side[0], : side[1]])
+            labels, _ = ndimage.label(holes)
+            for found in ndimage.find_objects(labels):
+                yield _shortfall(coverage, number, window, found, labels[found] > 0, state, unit)
+
+
+def _shortfall(coverage: FaceCoverage, bay, window, found, mask, state: int, unit: str) -> Shortfall:
+    rows, cols = (slice(w.start + f.start, w.start + f.stop) for w, f in zip(window, found, strict=True))
+    face = coverage.face.face
+    left, right = cols.start * coverage.cell_m, min(cols.stop * coverage.cell_m, face.length_m)
+    bottom, top = rows.start * coverage.cell_m, min(rows.stop * coverage.cell_m, face.height_m)
+    reason = coverage.reason((rows, cols), mask)
+    text = wording.shortfall(bay, left, right, bottom, top, face.height_m, face.length_m, reason, unit)
+    return Shortfall(face_id=face.id, bay=bay, left_m=left, right_m=right, bottom_m=bottom, top_m=top,
+                     recorded=wording.COVER[state], reason=reason, text=text)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaceState(Reply):
+    """One face before cover-up: how much is recorded, what is missing, go or not yet."""
+
+    face_id: str
+    title: str
+    go: bool
+    sentence: str
+    well_share: float
+    poor_share: float
+    not_recorded_share: float
+    placed_count: int
+    not_placed: tuple[str, ...]  # pictures filed here that could not be placed, each with its reason
+    shortfalls: tuple[Shortfall, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverageAnswer(Reply):
+    """All faces in one walk round each room, and what else is open."""
+
+    faces: tuple[FaceState, ...]
+    loose_ends: tuple[str, ...]
+
+
+def before_cover_up(record: Record) -> CoverageAnswer:
+    """The list to work through before the walls are closed."""
+    view = view_of(record)
+    faces = tuple(_state(record, view, face_id) for face_id in view.faces)
+    return CoverageAnswer(faces=faces, loose_ends=tuple(loose_ends(view)))
+
+
+def _state(record: Record, view: View, face_id: str) -> FaceState:
+    coverage = coverage_of(record, face_id)
+    found = tuple(shortfalls(coverage))
+    well, poor, missing = coverage.shares()
+    filed = {p.id for p in view.pictures.values() if p.face_id == face_id}
+    refused = [p for p in record.all(Placement, status="not placed") if p.id in filed]
+    title = coverage.face.face.title
+    return FaceState(
+        face_id=face_id, title=title, go=not found, sentence=wording.go_or_not(title, len(found)),
+        well_share=well, poor_share=poor, not_recorded_share=missing, placed_count=len(coverage.picture_ids),
+        not_placed=tuple(f"{p.id}: {p.reason}" for p in refused), shortfalls=found,
+    )  # fmt: skip
+
+
+def loose_ends(view: View) -> Iterator[str]:
+    """Boxes with no circuit, runs with no end, circuits with no item."""
+    tagged = set()
+    for face_id in view.faces:
+        for thing in view.things_on(face_id):
+            tagged.add(thing.item.circuit_id)
+            if thing.on_far_face:
+                continue
+            if thing.kind.name in ("device box", "junction box") and thing.circuit is None:
+                yield wording.no_circuit(thing.item, view.faces[face_id].title)
+            if any(s.status == BEYOND for s in thing.course):
+                yield wording.no_end(thing.item, view.faces[face_id].title)
+    for item in view.record.all(Item):
+        tagged.add(item.circuit_id)
+    for circuit in view.circuits.values():
+        if circuit.id not in tagged and circuit.state != "spare":
+            yield wording.no_item(circuit)

@@ -1,0 +1,98 @@
+"""Finding a place on the finished wall from what survives cover-up.
+
+Corners, edges of openings and device boxes stay visible; studs and the rough corner do not.
+The distance between the two landmarks is a check that the wall is the one that is meant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from asbuilt.answers import wording
+from asbuilt.answers.reply import Reply
+from asbuilt.answers.view import FaceView, View
+
+TAPE_SIGMA_M = 0.0016  # 1/16 in: a careful tape reading (common practice, no source)
+# Corners are filled and openings trimmed; their edge is known to 1/4 in (common practice, no source).
+EDGE_SIGMA_M = 0.00635
+SEARCH_M = 3.0
+FAR_ENOUGH_M = 0.15  # landmarks closer together than this check nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Landmark(Reply):
+    """One thing to measure from; ``distance_m`` is positive where the place lies to its right."""
+
+    name: str
+    offset_m: float
+    distance_m: float
+    error_95_m: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Mark:
+    name: str
+    offset_m: float
+    sigma_m: float
+
+
+def landmarks_of(view: View, face: FaceView, offset_m: float) -> tuple[Landmark, ...]:
+    """The nearest landmark to the left and to the right of an offset, else the two nearest."""
+    marks = sorted(_marks(view, face, offset_m), key=lambda m: abs(m.offset_m - offset_m))
+    left = next((m for m in marks if m.offset_m <= offset_m), None)
+    right = next((m for m in marks if m.offset_m > offset_m and (left is None or _apart(m, left))), None)
+    chosen = [m for m in (left, right) if m is not None]
+    if len(chosen) == 1:
+        chosen += [m for m in marks if _apart(m, chosen[0])][:1]
+    return tuple(_landmark(m, offset_m, view.building.unit) for m in chosen)
+
+
+def cross_check(landmarks: tuple[Landmark, ...], unit: str) -> str:
+    """The distance between the two landmarks, in words; empty where there is one only."""
+    if len(landmarks) < 2:
+        return ""
+    one, two = landmarks[:2]
+    sigma = float(np.hypot(one.error_95_m, two.error_95_m)) / 1.96
+    distance = abs(one.offset_m - two.offset_m)
+    return wording.cross_check(one.name, two.name, distance, sigma, unit)
+
+
+def _apart(one: _Mark, two: _Mark) -> bool:
+    return abs(one.offset_m - two.offset_m) >= FAR_ENOUGH_M
+
+
+def _landmark(mark: _Mark, offset_m: float, unit: str) -> Landmark:
+    distance = offset_m - mark.offset_m
+    sigma = float(np.hypot(mark.sigma_m, TAPE_SIGMA_M))
+    return Landmark(name=mark.name, offset_m=mark.offset_m, distance_m=distance, error_95_m=1.96 * sigma,
+                    text=wording.from_landmark(mark.name, distance, sigma, unit))  # fmt: skip
+
+
+def _marks(view: View, face: FaceView, offset_m: float) -> Iterator[_Mark]:
+    left_cover_m, right_cover_m = _corner_coverings_m(view, face)
+    yield _Mark(name="the left corner", offset_m=left_cover_m, sigma_m=EDGE_SIGMA_M)
+    yield _Mark(name="the right corner", offset_m=face.face.length_m - right_cover_m, sigma_m=EDGE_SIGMA_M)
+    for o in face.openings:
+        yield _Mark(name=f"the left edge of the {o.kind}", offset_m=o.left_m, sigma_m=EDGE_SIGMA_M)
+        yield _Mark(name=f"the right edge of the {o.kind}", offset_m=o.right_m, sigma_m=EDGE_SIGMA_M)
+    for thing in view.things_near(face.face.id, offset_m - SEARCH_M, 0.0, offset_m + SEARCH_M, face.face.height_m):
+        if thing.kind.name == "device box" and not thing.on_far_face:
+            sigma = float(np.sqrt(thing.block.cov[0, 0]))
+            name = f"the middle of the box {thing.item.label}".rstrip()
+            yield _Mark(name=name, offset_m=float(thing.block.center_m[0]), sigma_m=sigma)
+
+
+def _corner_coverings_m(view: View, face: FaceView) -> tuple[float, float]:
+    """How far the coverings of the walls either side stand into this face [m]."""
+    walls = [f for f in view.faces.values() if f.room_id == face.room.id and f.kind == "wall"]
+    ids = [f.id for f in walls]
+    if face.face.id not in ids or len(ids) < 2:
+        return 0.0, 0.0
+    at = ids.index(face.face.id)
+    before = ids[at - 1] if at > 0 or face.room.closed else None
+    after = ids[(at + 1) % len(ids)] if at + 1 < len(ids) or face.room.closed else None
+    return tuple(view.face(i).covering_m if i else 0.0 for i in (before, after))

@@ -1,0 +1,189 @@
+"""The part of a thing that lies in a rectangle of the face, and the spot of it to name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from asbuilt.answers.course import BETWEEN, SEEN, Stretch
+from asbuilt.answers.things import Thing
+from asbuilt.answers.wording import COVER_95
+
+NEARLY_M = 0.02  # a run drawn within this of the nearest place counts as just as near
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rectangle:
+    """A rectangle of a face [m]."""
+
+    left_m: float
+    bottom_m: float
+    right_m: float
+    top_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Part:
+    """The part of a thing inside a rectangle.
+
+    ``point_m`` is the spot nearest to what was asked, ``cov`` its covariance, ``status``
+    how a run is known there; the extents are those of the part, errors left out.
+    """
+
+    point_m: np.ndarray
+    cov: np.ndarray
+    status: str
+    extent: Rectangle
+    pieces: tuple[Stretch, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crossing:
+    """Where a run crosses an offset: height and depth with their one-sigma errors [m]."""
+
+    height_m: float
+    depth_m: float
+    sigma_height_m: float
+    sigma_depth_m: float
+    status: str
+
+
+def at(stretch: Stretch, share: float) -> tuple[np.ndarray, np.ndarray]:
+    """Point and covariance at a share (0 start, 1 end) of a stretch."""
+    point = stretch.start_m + share * (stretch.end_m - stretch.start_m)
+    return point, (1 - share) * stretch.start_cov + share * stretch.end_cov
+
+
+def part_in(
+    thing: Thing, rectangle: Rectangle, offset_m: float, height_m: float | None, sigmas: float = COVER_95
+) -> Part | None:
+    """The part of a thing in a rectangle grown by ``sigmas`` times the thing's own error, or None."""
+    if thing.block is not None:
+        return _block_part(thing, rectangle, sigmas)
+    return _run_part(thing, rectangle, offset_m, height_m, sigmas)
+
+
+def _block_part(thing: Thing, r: Rectangle, sigmas: float) -> Part | None:
+    block = thing.block
+    reach = sigmas * np.sqrt(np.diag(block.cov)[:2])
+    x, z = block.center_m[:2]
+    outline = Rectangle(left_m=x - block.half_width_m, bottom_m=z - block.half_height_m,
+                        right_m=x + block.half_width_m, top_m=z + block.half_height_m)  # fmt: skip
+    apart = (outline.left_m - reach[0] > r.right_m, outline.right_m + reach[0] < r.left_m,
+             outline.bottom_m - reach[1] > r.top_m, outline.top_m + reach[1] < r.bottom_m)  # fmt: skip
+    if any(apart):
+        return None
+    return Part(point_m=block.center_m, cov=block.cov, status=SEEN, extent=outline)
+
+
+def _run_part(thing: Thing, r: Rectangle, offset_m: float, height_m: float | None, sigmas: float) -> Part | None:
+    radius_m = thing.radius_m if sigmas else 0.0
+    clipped = [c for s in thing.course if (c := _clip(s, r, radius_m, sigmas)) is not None]
+    if not clipped:
+        return None
+    likely = list(_likely(clipped))
+    spots = [_nearest(s, offset_m, height_m) for s in likely]
+    distances = [d for _, _, d in spots]
+    near = [i for i, d in enumerate(distances) if d <= min(distances) + NEARLY_M]
+    best = max(near, key=lambda i: (likely[i].weight, -distances[i]))
+    ends = np.array([p for s in likely for p in (s.start_m, s.end_m)])
+    extent = Rectangle(left_m=float(ends[:, 0].min()), bottom_m=float(ends[:, 1].min()),
+                       right_m=float(ends[:, 0].max()), top_m=float(ends[:, 1].max()))  # fmt: skip
+    point, cov, _ = spots[best]
+    if likely[best].weight < 1:
+        cov = _spread_about(point, cov, likely[best].group, thing.course)
+    return Part(point_m=point, cov=cov, status=likely[best].status, extent=extent, pieces=tuple(clipped))
+
+
+def _likely(stretches: Sequence[Stretch]) -> Iterator[Stretch]:
+    """Of stretches that exclude each other, the likeliest alternative."""
+    best: dict[int, float] = {}
+    for s in stretches:
+        best[s.group] = max(best.get(s.group, 0.0), s.weight)
+    yield from (s for s in stretches if s.weight >= best[s.group])
+
+
+def _clip(stretch: Stretch, r: Rectangle, radius_m: float, sigmas: float) -> Stretch | None:
+    """The piece of a stretch inside a rectangle grown by the run's width and error."""
+    sigma = np.sqrt(np.maximum(np.diag(stretch.start_cov)[:2], np.diag(stretch.end_cov)[:2]))
+    grow = radius_m + sigmas * sigma
+    low = np.array([r.left_m, r.bottom_m]) - grow
+    high = np.array([r.right_m, r.top_m]) + grow
+    a, d = stretch.start_m[:2], (stretch.end_m - stretch.start_m)[:2]
+    first, last = 0.0, 1.0
+    for k in range(2):
+        if abs(d[k]) < 1e-12:
+            if not low[k] <= a[k] <= high[k]:
+                return None
+            continue
+        one, two = sorted(((low[k] - a[k]) / d[k], (high[k] - a[k]) / d[k]))
+        first, last = max(first, one), min(last, two)
+    if first > last:
+        return None
+    (start, start_cov), (end, end_cov) = at(stretch, first), at(stretch, last)
+    return Stretch(start_m=start, end_m=end, start_cov=start_cov, end_cov=end_cov, group=stretch.group,
+                   alternative=stretch.alternative, weight=stretch.weight, status=stretch.status)  # fmt: skip
+
+
+def _nearest(s: Stretch, offset_m: float, height_m: float | None) -> tuple[np.ndarray, np.ndarray, float]:
+    """The spot of a stretch nearest to the asked offset (and height), with its distance."""
+    d = s.end_m - s.start_m
+    if height_m is None:
+        share = 0.5 if abs(d[0]) < 1e-9 else float(np.clip((offset_m - s.start_m[0]) / d[0], 0, 1))
+        point, cov = at(s, share)
+        return point, cov, abs(float(point[0]) - offset_m)
+    wanted = np.array([offset_m, height_m])
+    share = float(np.clip((wanted - s.start_m[:2]) @ d[:2] / max(d[:2] @ d[:2], 1e-18), 0, 1))
+    point, cov = at(s, share)
+    return point, cov, float(np.hypot(*(point[:2] - wanted)))
+
+
+def crossings(course: Sequence[Stretch], offset_m: float) -> list[Crossing]:
+    """Where a run crosses an offset, from the floor up.
+
+    Of alternatives that exclude each other it is the likeliest, with the spread of all.
+    """
+    by_group: dict[int, list[tuple[Stretch, np.ndarray, np.ndarray]]] = {}
+    for s in course:
+        d = s.end_m[0] - s.start_m[0]
+        if abs(d) < 1e-6 or abs(d) < 0.1 * abs(s.end_m[1] - s.start_m[1]):
+            continue  # upright: it runs along the offset, it does not cross it
+        share = (offset_m - s.start_m[0]) / d
+        if 0 <= share < 1 or (share == 1 and s is course[-1]):
+            by_group.setdefault(s.group, []).append((s, *at(s, float(share))))
+    found = [_mixture(hits) for hits in by_group.values()]
+    return sorted(found, key=lambda c: c.height_m)
+
+
+def _mixture(hits: Sequence[tuple[Stretch, np.ndarray, np.ndarray]]) -> Crossing:
+    """The likeliest of the alternatives; its error is the spread of all of them about it."""
+    best = max(range(len(hits)), key=lambda i: hits[i][0].weight)
+    weights = np.array([s.weight for s, _, _ in hits])
+    weights = weights / weights.sum()
+    points = np.array([p for _, p, _ in hits])
+    slope = [(s.end_m[1] - s.start_m[1]) / (s.end_m[0] - s.start_m[0]) for s, _, _ in hits]
+    variance_z = [c[1, 1] - 2 * m * c[0, 1] + m * m * c[0, 0] for m, (_, _, c) in zip(slope, hits, strict=True)]
+    variance_z += (points[:, 1] - points[best, 1]) ** 2
+    variance_y = np.array([c[2, 2] for _, _, c in hits]) + (points[:, 2] - points[best, 2]) ** 2
+    return Crossing(
+        height_m=float(points[best, 1]), depth_m=float(points[best, 2]),
+        sigma_height_m=float(np.sqrt(weights @ variance_z)), sigma_depth_m=float(np.sqrt(weights @ variance_y)),
+        status=hits[best][0].status,
+    )  # fmt: skip
+
+
+def _spread_about(point_m: np.ndarray, cov: np.ndarray, group: int, course: Sequence[Stretch]) -> np.ndarray:
+    """Covariance of a spot of a run, with the alternatives it might lie on instead."""
+    nearest: dict[int, tuple[float, np.ndarray, float]] = {}
+    for s in course:
+        if s.group == group:
+            d = s.end_m - s.start_m
+            share = float(np.clip((point_m - s.start_m) @ d / max(d @ d, 1e-18), 0, 1))
+            miss = at(s, share)[0] - point_m
+            length = float(np.linalg.norm(miss))
+            if s.alternative not in nearest or length < nearest[s.alternative][0]:
+                nearest[s.alternative] = (length, miss, s.weight)
+    total = sum(w for _, _, w in nearest.values())
+    return cov + sum(np.outer(m, m) * (w / total) for _, m, w in nearest.values())

@@ -1,0 +1,103 @@
+"""Answers as plain text for the terminal, in the record's unit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from asbuilt.answers import wording
+from asbuilt.answers.behind import BayAnswer, BehindAnswer
+from asbuilt.answers.coverage import CoverageAnswer, FaceState
+from asbuilt.answers.described import ThingAnswer
+from asbuilt.answers.landmarks import cross_check
+from asbuilt.answers.wording import COVER_95, length
+
+
+def behind_text(answer: BehindAnswer) -> str:
+    """The answer of ``behind`` as lines for a terminal."""
+    unit = answer.unit
+    lines = [wording.asked(answer.face_title, answer.room, answer.offset_m, answer.height_m, answer.within_m, unit)]
+    lines += [answer.sentence, wording.record_line(answer.covering, answer.recorded_on, answer.age, answer.covered_on)]
+    lines += [f"DOUBTFUL: {d.text}. {d.note}".rstrip() for d in answer.doubts]
+    for bay in answer.bays:
+        lines += ["", *_bay(bay, answer)]
+    lines += ["", *_surroundings(answer)]
+    lines += _block("Switch off first:", [c.text for c in answer.circuits_off])
+    lines += _block("To find the place:", _find(answer.landmarks, unit))
+    lines += _block("Before you drill or cut:", answer.cautions)
+    return "\n".join(lines)
+
+
+def _bay(bay: BayAnswer, answer: BehindAnswer) -> Iterator[str]:
+    unit = answer.unit
+    name = "Face" if bay.number is None else f"Bay {bay.number}"
+    mark = ", asked about" if bay.asked else ""
+    yield f"{name} ({length(bay.left_m, unit)} to {length(bay.right_m, unit)}{mark}): {bay.outcome}"
+    for thing in bay.things:
+        yield from _thing(thing, answer)
+    for gap in bay.gaps:
+        yield f"  ? {gap.text}"
+
+
+def _thing(thing: ThingAnswer, answer: BehindAnswer) -> Iterator[str]:
+    unit = answer.unit
+    circuit = f", {thing.circuit.text}" if thing.circuit else ""
+    cable = f" {thing.cable}" if thing.cable else ""
+    yield f"  - {thing.name}{cable}{circuit}"
+    yield f"      {wording.place(thing, unit)}"
+    yield f"      {wording.depth(thing.depth_m, answer.covering_m, thing.depth_error_95_m / COVER_95, unit)}"
+    yield f"      {wording.measured(thing.method, thing.picture_count, thing.seen_on)}"
+    for note in thing.notes:
+        yield f"      {note}"
+    if thing.pictures:
+        marks = "; ".join(f"{m.name} at ({m.x_px:.0f}, {m.y_px:.0f}){'' if m.sighted else ' *'}" for m in thing.pictures)
+        yield f"      pictures: {marks}"
+
+
+def _surroundings(answer: BehindAnswer) -> Iterator[str]:
+    unit = answer.unit
+    if answer.studs:
+        studs = ", ".join(f"{length(s.center_m, unit, s.error_95_m / COVER_95)} ({s.source})" for s in answer.studs)
+        yield f"Stud centres: {studs}"
+    for o in answer.openings:
+        sides = f"{length(o.left_m, unit)} to {length(o.right_m, unit)}"
+        yield f"{o.kind.capitalize()}: {sides}, {length(o.bottom_m, unit)} to {length(o.top_m, unit)} up"
+    if any(not m.sighted for bay in answer.bays for t in bay.things for m in t.pictures):
+        yield f"* {wording.PREDICTED}"
+
+
+def _find(landmarks, unit: str) -> Iterator[str]:
+    yield from (m.text for m in landmarks)
+    check = cross_check(landmarks, unit)
+    if check:
+        yield check
+
+
+def _block(title: str, lines) -> list[str]:
+    listed = [f"  - {line}" for line in lines]
+    return ["", title, *listed] if listed else []
+
+
+def coverage_text(answer: CoverageAnswer) -> str:
+    """The before-cover-up list as lines for a terminal."""
+    rows = [("face", "well", "poor", "not recorded", "pictures", "before cover-up")]
+    rows += [
+        (f.face_id, _share(f.well_share), _share(f.poor_share), _share(f.not_recorded_share), str(f.placed_count),
+         "go" if f.go else "not yet")
+        for f in answer.faces
+    ]  # fmt: skip
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    lines = ["  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+    for face in answer.faces:
+        lines += _face_list(face)
+    lines += _block("Also open:", answer.loose_ends)
+    return "\n".join(lines)
+
+
+def _share(value: float) -> str:
+    return f"{100 * value:.0f} %"
+
+
+def _face_list(face: FaceState) -> list[str]:
+    return _block(face.sentence, [*(s.text for s in face.shortfalls), *(f"not placed: {p}" for p in face.not_placed)])
+
+

@@ -1,0 +1,152 @@
+"""A recorded thing as it lies in a face: a block or the course of a run, with its error."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from asbuilt.answers.course import JOIN_M, Framing, Spot, Stretch, course_of
+from asbuilt.answers.index import ENDS
+from asbuilt.answers.touch import Block
+from asbuilt.record.kinds import KINDS, Kind
+from asbuilt.record.store import Record
+from asbuilt.record.types import Circuit, Face, Item, Position
+
+# How far a thing reaches into the wall behind its front [m]; common practice, no source.
+THICKNESS_M = {"device box": 0.076, "junction box": 0.054, "panel": 0.095, "coil": 0.06, "blocking": 0.0381,
+               "nail plate": 0.0016, "shear panel": 0.012, "conduit end": 0.03, "stub": 0.03}  # fmt: skip
+USUAL_THICKNESS_M = 0.05
+GANG_M = 0.046  # each further gang of a box, common practice, no source
+PIPES = ("pipe", "drain", "gas pipe", "sprinkler pipe", "conduit", "duct")
+MIRROR = np.diag([-1.0, 1.0, -1.0])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Thing:
+    """One item in the frame of the face that was asked about.
+
+    ``spots`` are its measured spots (offset, height, depth); a run has a ``course``, any
+    other thing a ``block``.
+    """
+
+    item: Item
+    kind: Kind
+    circuit: Circuit | None
+    positions: tuple[Position, ...]
+    spots: tuple[Spot, ...]
+    radius_m: float = 0.0
+    block: Block | None = None
+    course: tuple[Stretch, ...] = ()
+    on_far_face: bool = False
+
+
+def things_of(
+    record: Record, item_ids: Iterable[str], face: Face, framing: Framing, far: Face | None = None
+) -> list[Thing]:
+    """The things of those ids in the frame of ``face``; ``far`` is the wall's other face.
+
+    The items that runs may end in must be among them.
+    """
+    ids = sorted(set(item_ids))
+    items = {i.id: i for i in record.all(Item, id=ids)}
+    placed: dict[str, list[Position]] = {}
+    for p in record.all(Position, item_id=ids, status="measured"):
+        placed.setdefault(p.item_id, []).append(p)
+    circuit_ids = sorted({i.circuit_id for i in items.values() if i.circuit_id})
+    circuits = {c.id: c for c in record.all(Circuit, id=circuit_ids)} if circuit_ids else {}
+    things = []
+    for item_id, positions in placed.items():
+        item = items[item_id]
+        own = [p for p in positions if p.face_id == face.id]
+        across = [p for p in positions if far is not None and p.face_id == far.id]
+        for group, is_far in ((own, False), (across, True)):
+            if group:
+                group.sort(key=lambda p: p.order_idx)
+                spots = tuple(_spot(p, face if not is_far else far, is_far, face) for p in group)
+                things.append(_thing(item, circuits.get(item.circuit_id), group, spots, is_far))
+    return [_with_course(thing, things, framing) for thing in things]
+
+
+def _spot(position: Position, own: Face, is_far: bool, asked: Face) -> Spot:
+    point = np.array([position.offset_m, position.height_m, position.depth_m])
+    cov = np.array(position.covariance)
+    if not is_far:
+        return Spot(point_m=point, cov=cov)
+    offset_sum_m, height_shift_m = far_link(asked, own)
+    turned = np.array([offset_sum_m - point[0], point[1] - height_shift_m, asked.stud_depth_m - point[2]])
+    return Spot(point_m=turned, cov=MIRROR @ cov @ MIRROR)
+
+
+def far_link(near: Face, far: Face) -> tuple[float, float]:
+    """(offset sum, far height minus near height) that ties a face to the wall's other face [m]."""
+    if near.far_face_id == far.id:
+        total = near.far_offset_sum_m if near.far_offset_sum_m is not None else near.length_m
+        return total, near.far_height_shift_m
+    total = far.far_offset_sum_m if far.far_offset_sum_m is not None else far.length_m
+    return total, -far.far_height_shift_m
+
+
+def _thing(item: Item, circuit: Circuit | None, positions: Sequence[Position], spots, is_far: bool) -> Thing:
+    kind = KINDS[item.kind]
+    common = dict(item=item, kind=kind, circuit=circuit, positions=tuple(positions), spots=spots, on_far_face=is_far)
+    if kind.is_run:
+        return Thing(**common, radius_m=item.radius_m or kind.radius_m)
+    return Thing(**common, block=_block(item, kind, spots, is_far))
+
+
+def _block(item: Item, kind: Kind, spots: Sequence[Spot], is_far: bool) -> Block:
+    points = np.array([s.point_m for s in spots])
+    low, high = points.min(axis=0), points.max(axis=0)
+    usual_width_m = kind.width_m + GANG_M * ((item.gangs or 1) - 1)
+    half_w = max((item.width_m or usual_width_m) / 2, (high[0] - low[0]) / 2)
+    half_h = max((item.height_m or kind.height_m) / 2, (high[1] - low[1]) / 2)
+    thickness = THICKNESS_M.get(kind.name, USUAL_THICKNESS_M)
+    center = (low + high) / 2
+    center[2] = low[2]
+    if is_far:
+        center[2] = high[2] - thickness
+    cov = np.mean([s.cov for s in spots], axis=0)
+    return Block(center_m=center, cov=cov, half_width_m=half_w, half_height_m=half_h, thickness_m=thickness)
+
+
+def _with_course(thing: Thing, things: Sequence[Thing], framing: Framing) -> Thing:
+    if thing.block is not None:
+        return thing
+    ends = (thing.spots[0], thing.spots[-1])
+    if len(thing.spots) == 1:
+        joins = (_join(thing, ends[0], things), None)
+    else:
+        joins = (_join(thing, ends[0], things), _join(thing, ends[1], things))
+    course = course_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES)
+    return Thing(item=thing.item, kind=thing.kind, circuit=thing.circuit, positions=thing.positions,
+                 spots=thing.spots, radius_m=thing.radius_m, course=tuple(course),
+                 on_far_face=thing.on_far_face)  # fmt: skip
+
+
+def _join(run: Thing, end: Spot, things: Sequence[Thing]) -> Spot | None:
+    """The box of the same circuit that an end goes into: the nearest within reach."""
+    best, best_m = None, JOIN_M
+    for other in things:
+        if other.block is None or other.kind.name not in ENDS or other.on_far_face != run.on_far_face:
+            continue
+        named = other.item.id in (run.item.comes_from, run.item.goes_to)
+        if not named and (run.item.circuit_id is None or other.item.circuit_id not in (run.item.circuit_id, None)):
+            continue
+        if not named and other.item.circuit_id is None and other.kind.name != "panel":
+            continue
+        block = other.block
+        gap = np.abs(end.point_m[:2] - block.center_m[:2]) - (block.half_width_m, block.half_height_m)
+        distance_m = float(np.hypot(*np.maximum(gap, 0)))
+        if distance_m < best_m:
+            best, best_m = _mouth(end, block), distance_m
+    return best
+
+
+def _mouth(end: Spot, block: Block) -> Spot:
+    """Where a run enters a box: the place of the box nearest to the run's end."""
+    half = np.array([block.half_width_m, block.half_height_m])
+    nearest = np.clip(end.point_m[:2], block.center_m[:2] - half, block.center_m[:2] + half)
+    depth = block.center_m[2] + block.thickness_m / 2
+    return Spot(point_m=np.array([*nearest, depth]), cov=block.cov)

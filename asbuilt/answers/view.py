@@ -1,0 +1,187 @@
+"""One version of a record, with what answers need of it worked out once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from weakref import WeakKeyDictionary
+
+from asbuilt.answers.bank import CameraBank
+from asbuilt.answers.course import Framing
+from asbuilt.answers.index import ThingIndex, build_index
+from asbuilt.answers.things import Thing, far_link, things_of
+from asbuilt.errors import NotInRecordError
+from asbuilt.geometry.frames import Rigid3
+from asbuilt.geometry.studs import Bay, OpeningSpan, StudPlace, bays
+from asbuilt.record.frames import building_from_faces, studs_of
+from asbuilt.record.store import Record
+from asbuilt.record.types import (
+    PLACED,
+    Building,
+    Circuit,
+    Covering,
+    Event,
+    Face,
+    Media,
+    Opening,
+    Panel,
+    Picture,
+    Placement,
+    Room,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FaceView:
+    """A face with everything fixed about it."""
+
+    face: Face
+    room: Room
+    studs: tuple[StudPlace, ...]
+    bays: tuple[Bay, ...]
+    openings: tuple[Opening, ...]
+    coverings: tuple[Covering, ...]
+    events: tuple[Event, ...]
+    framing: Framing
+    far: Face | None
+    building_from_face: Rigid3
+
+    @property
+    def covering_m(self) -> float:
+        """Thickness of everything that closes the face [m]; 0 where nothing is given."""
+        return sum(c.thickness_m for c in self.coverings)
+
+    @property
+    def covered_on(self) -> str | None:
+        """The day the face was closed, as far as the record says."""
+        dates = [c.date for c in self.coverings if c.date] + [self.face.cover_up_date]
+        return min((d for d in dates if d), default=None)
+
+
+class View:
+    """A record at one version; made by ``view_of`` and thrown away when the record changes."""
+
+    def __init__(self, record: Record) -> None:
+        self.record = record
+        self._faces: dict[str, FaceView] = {}
+        self.coverage: dict = {}  # filled by answers.coverage
+
+    @cached_property
+    def building(self) -> Building:
+        """The building."""
+        return self.record.building
+
+    @cached_property
+    def faces(self) -> dict[str, Face]:
+        """All faces by id, rooms in order and clockwise within a room."""
+        rooms = {r.id: r for r in self.record.all(Room)}
+        faces = self.record.all(Face)
+        faces.sort(key=lambda f: (rooms[f.room_id].order_idx, f.room_id, f.order_idx))
+        return {f.id: f for f in faces}
+
+    @cached_property
+    def poses(self) -> dict[str, Rigid3]:
+        """building_from_face by face id."""
+        return building_from_faces(self.record)
+
+    @cached_property
+    def index(self) -> ThingIndex:
+        """The spatial index over all items."""
+        return build_index(self.record, {f.id: (f.length_m, f.height_m) for f in self.faces.values()})
+
+    @cached_property
+    def pictures(self) -> dict[str, Picture]:
+        """All pictures by id."""
+        return {p.id: p for p in self.record.all(Picture)}
+
+    @cached_property
+    def circuits(self) -> dict[str, Circuit]:
+        """All circuits by id."""
+        return {c.id: c for c in self.record.all(Circuit)}
+
+    @cached_property
+    def panels(self) -> dict[str, Panel]:
+        """All panels by id."""
+        return {p.id: p for p in self.record.all(Panel)}
+
+    @cached_property
+    def media_names(self) -> dict[str, str]:
+        """Media id to the name it came with."""
+        return {m.id: m.name for m in self.record.all(Media)}
+
+    @cached_property
+    def placements(self) -> dict[str, Placement]:
+        """Placed pictures' placements by picture id."""
+        return {p.id: p for p in self.record.all(Placement, status=PLACED)}
+
+    @cached_property
+    def bank(self) -> CameraBank:
+        """All placed cameras."""
+        return CameraBank(self.placements, self.pictures)
+
+    def face(self, face_id: str) -> FaceView:
+        """A face with its fixed surroundings.
+
+        Raises
+        ------
+        NotInRecordError
+            If there is no such face; the text lists those there are.
+        """
+        if face_id not in self._faces:
+            self._faces[face_id] = self._face(face_id)
+        return self._faces[face_id]
+
+    def _face(self, face_id: str) -> FaceView:
+        if face_id not in self.faces:
+            known = ", ".join(list(self.faces)[:12]) or "none yet; load a plan first"
+            raise NotInRecordError(f"no face {face_id!r} in this record; its faces are: {known}")
+        record, face = self.record, self.faces[face_id]
+        studs = tuple(studs_of(record, face_id))
+        openings = tuple(record.all(Opening, face_id=face_id))
+        spans = [OpeningSpan(left_m=o.left_m, right_m=o.right_m) for o in openings]
+        edges = tuple((s.center_m - s.width_m / 2, s.center_m + s.width_m / 2) for s in studs)
+        far = next((f for f in self.faces.values() if f.far_face_id == face_id or face.far_face_id == f.id), None)
+        coverings = sorted(record.all(Covering, face_id=face_id), key=lambda c: c.order_idx)
+        events = [e for e in record.all(Event) if e.face_id in (face_id, None)]
+        return FaceView(
+            face=face, room=record.get(Room, face.room_id), studs=studs, bays=tuple(bays(studs, spans)),
+            openings=openings, coverings=tuple(coverings), events=tuple(events), far=far,
+            framing=Framing(length_m=face.length_m, height_m=face.height_m, studs_m=edges),
+            building_from_face=self.poses[face_id],
+        )  # fmt: skip
+
+    def things_near(self, face_id: str, left_m: float, bottom_m: float, right_m: float, top_m: float) -> list[Thing]:
+        """Everything that may lie in a rectangle of a face, of either side of the wall."""
+        view = self.face(face_id)
+        rectangle_m = (left_m, bottom_m, right_m, top_m)
+        near, ends = self.index.near(face_id, rectangle_m)
+        if view.far is not None:
+            turned = _across(rectangle_m, *far_link(view.face, view.far))
+            far_near, far_ends = self.index.near(view.far.id, turned)
+            near, ends = near + far_near, ends + far_ends
+        wanted = set(near)
+        found = things_of(self.record, wanted | set(ends), view.face, view.framing, view.far)
+        return [t for t in found if t.item.id in wanted]
+
+    def things_on(self, face_id: str) -> list[Thing]:
+        """Everything of a face, of either side of the wall."""
+        face = self.face(face_id).face
+        return self.things_near(face_id, -1.0, -1.0, face.length_m + 1.0, face.height_m + 1.0)
+
+
+def _across(rectangle_m, offset_sum_m: float, height_shift_m: float) -> tuple[float, float, float, float]:
+    left, bottom, right, top = rectangle_m
+    return offset_sum_m - right, bottom + height_shift_m, offset_sum_m - left, top + height_shift_m
+
+
+_VIEWS: WeakKeyDictionary[Record, tuple[tuple[int, int], View]] = WeakKeyDictionary()
+
+
+def view_of(record: Record) -> View:
+    """The view of a record's present version; kept until the record changes."""
+    version = (record.db.execute("PRAGMA data_version").fetchone()[0], record.db.conn.total_changes)
+    kept = _VIEWS.get(record)
+    if kept is None or kept[0] != version:
+        kept = (version, View(record))
+        _VIEWS[record] = kept
+    return kept[1]

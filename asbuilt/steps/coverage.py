@@ -1,0 +1,181 @@
+"""Coverage: for each square inch of each face, how well the placed pictures show it.
+
+Only pictures that were placed and taken before the face was covered count. The result is
+one Coverage row a face; a face is worked out again only when something it depends on changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zlib
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+import numpy as np
+from tqdm import tqdm
+
+from asbuilt.geometry.cameras import Camera
+from asbuilt.geometry.frames import Rigid3
+from asbuilt.geometry.studs import StudPlace
+from asbuilt.record.frames import building_from_faces, camera_of, studs_of
+from asbuilt.record.store import Record, now
+from asbuilt.record.types import PLACED, Coverage, Covering, Face, Opening, Picture, Placement
+from asbuilt.steps.sight import CELL_M, Cells, cells_of, may_see, plane_sigma_m, sight_of
+
+VERSION = 1
+SIGMA_PX = 1.5  # a careful click (common practice, no source)
+INCH_M = 0.0254
+ERROR_STEP_M = 0.0002
+NO_PICTURE = 65535
+LAYERS = {
+    "count": "placed pictures that see the cell, 255 or more as 255",
+    "resolution": "px per inch in the best of them",
+    "obliquity": "degrees off square-on in the best of them",
+    "light": "mean brightness of the best of them, 255 white",
+    "sharpness": "sharpness of the best of them, 255 sharp",
+    "error": "one-sigma error of a spot clicked there in the best of them, in 0.2 mm",
+    "picture_low": "number of the best picture in picture_ids, low byte",
+    "picture_high": "the same, high byte; 65535: none",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverageOptions:
+    """``force`` works every face out again, changed or not."""
+
+    force: bool = False
+    progress: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaceReport:
+    """What was done for one face."""
+
+    face_id: str
+    picture_count: int
+    recomputed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoverageReport:
+    """What was done for all faces."""
+
+    faces: tuple[FaceReport, ...]
+
+    def to_json(self) -> dict:
+        """As plain values."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlacedPicture:
+    """A picture that counts, with its camera."""
+
+    picture: Picture
+    placement: Placement
+    camera: Camera
+
+
+def run(record: Record, options: CoverageOptions = CoverageOptions()) -> CoverageReport:
+    """Bring the coverage of every face up to date."""
+    started_at, poses = now(), building_from_faces(record)
+    pictures = {p.id: p for p in record.all(Picture, stage="open")}
+    placed = [
+        PlacedPicture(picture=pictures[p.id], placement=p, camera=camera_of(p, pictures[p.id]))
+        for p in record.all(Placement, status=PLACED)
+        if p.id in pictures
+    ]
+    reports = []
+    for face in tqdm(record.all(Face), desc="coverage", unit="face", disable=not options.progress):
+        reports.append(_face(record, face, poses[face.id], placed, options.force))
+    report = CoverageReport(faces=tuple(reports))
+    if any(r.recomputed for r in reports):
+        record.add_step_report("coverage", started_at, report.to_json())
+    return report
+
+
+def _face(record: Record, face: Face, pose: Rigid3, placed: Sequence[PlacedPicture], force: bool) -> FaceReport:
+    covered_on = _covered_on(record, face)
+    counted = [p for p in placed if _before(p.picture, covered_on) and may_see(p.camera, pose, face)]
+    counted.sort(key=lambda p: p.picture.id)
+    studs = studs_of(record, face.id)
+    input_hash = _input_hash(face, pose, studs, record.all(Opening, face_id=face.id), counted)
+    kept = record.find(Coverage, face.id)
+    if kept is not None and kept.input_hash == input_hash and not force:
+        return FaceReport(face_id=face.id, picture_count=len(counted), recomputed=False)
+    cells = cells_of(face, studs)
+    grid = best_views(face, pose, cells, counted)
+    record.put(
+        Coverage(
+            id=face.id, created_at=now(), cell_m=CELL_M, rows=cells.rows, cols=cells.cols,
+            layers=LAYERS | {"picture_ids": [p.picture.id for p in counted]},
+            grid=zlib.compress(grid.tobytes(), 6), input_hash=input_hash,
+        )
+    )  # fmt: skip
+    return FaceReport(face_id=face.id, picture_count=len(counted), recomputed=True)
+
+
+def _covered_on(record: Record, face: Face) -> str | None:
+    dates = [c.date for c in record.all(Covering, face_id=face.id)] + [face.cover_up_date]
+    return min((d for d in dates if d), default=None)
+
+
+def _before(picture: Picture, covered_on: str | None) -> bool:
+    return not (covered_on and picture.taken_at) or picture.taken_at[:10] <= covered_on[:10]
+
+
+def _input_hash(face, pose: Rigid3, studs: Sequence[StudPlace], openings, counted: Sequence[PlacedPicture]) -> str:
+    parts = [VERSION, asdict(face), pose.rotation.tolist(), pose.translation_m.tolist()]
+    parts += [asdict(s) for s in studs] + [asdict(o) for o in openings]
+    for p in counted:
+        parts += [asdict(p.placement), p.picture.sharpness, p.picture.light, p.picture.flags]
+    return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
+
+
+def layers_of(coverage: Coverage) -> dict[str, np.ndarray]:
+    """The layers of a stored row by name, each uint8 of shape (rows, cols), row 0 at the floor."""
+    flat = np.frombuffer(zlib.decompress(coverage.grid), np.uint8)
+    return dict(zip(LAYERS, flat.reshape(len(LAYERS), coverage.rows, coverage.cols), strict=True))
+
+
+def best_views(face: Face, pose: Rigid3, cells: Cells, counted: Sequence[PlacedPicture]) -> np.ndarray:
+    """The layers of a face, uint8 of shape (8, rows, cols)."""
+    size = cells.rows * cells.cols
+    count, best = np.zeros(size, int), np.full(size, NO_PICTURE)
+    score, resolution, obliquity = np.zeros(size), np.zeros(size), np.zeros(size)
+    for number, placed in enumerate(counted):
+        sight = sight_of(placed.camera, pose, face, cells)
+        count[sight.index] += 1
+        value = sight.resolution_px_per_m * _quality(placed.picture)
+        better = value > score[sight.index]
+        index = sight.index[better]
+        score[index], best[index] = value[better], number
+        resolution[index] = sight.resolution_px_per_m[better]
+        obliquity[index] = sight.obliquity_rad[better]
+    light, sharp, error = np.zeros(size), np.zeros(size), np.zeros(size)
+    for number, placed in enumerate(counted):
+        index = np.flatnonzero(best == number)
+        if len(index):
+            light[index] = 255 * _light(placed.picture)
+            sharp[index] = 255 * _sharpness(placed.picture)
+            covariance = np.array(placed.placement.covariance or np.zeros((6, 6)))
+            sigma = plane_sigma_m(placed.camera, pose, cells.points_m[index], covariance, SIGMA_PX)
+            error[index] = sigma / ERROR_STEP_M
+    layers = [count, resolution * INCH_M, np.rad2deg(obliquity), light, sharp, np.ceil(error), best & 255, best >> 8]
+    stack = np.stack([np.clip(np.rint(layer), 0, 255) for layer in layers]).astype(np.uint8)
+    return stack.reshape(len(layers), cells.rows, cells.cols)
+
+
+def _quality(picture: Picture) -> float:
+    return max(_sharpness(picture), 0.05) * float(np.clip(_light(picture) / 0.25, 0.1, 1.0))
+
+
+def _sharpness(picture: Picture) -> float:
+    known = 0.8 if picture.sharpness is None else picture.sharpness
+    return min(known, 0.2) if "blurred" in picture.flags else known
+
+
+def _light(picture: Picture) -> float:
+    known = 0.4 if picture.light is None else picture.light
+    return min(known, 0.08) if "dark" in picture.flags else known

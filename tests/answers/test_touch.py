@@ -1,0 +1,120 @@
+"""The chance of touching against plain simulation, and what must hold for every question."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from asbuilt.answers.course import Stretch
+from asbuilt.answers.touch import Bit, Block, block_chance, capsule_touched, stretches_chance
+
+TRIALS = 60_000
+
+
+def _stretch(a, b, sigma):
+    cov = np.diag(np.square(np.broadcast_to(sigma, 3)))
+    return Stretch(start_m=np.array(a, float), end_m=np.array(b, float), start_cov=cov, end_cov=cov)
+
+
+def _simulated_capsule(stretch, radius_m, bit, rng):
+    """Touching by brute force: many points along the centre line, against the swept cylinder."""
+    shift = rng.normal(0, 1, (TRIALS, 3)) * np.sqrt(np.diag(stretch.start_cov))
+    touched = np.zeros(TRIALS, bool)
+    for s in np.linspace(0, 1, 101):
+        p = stretch.start_m + s * (stretch.end_m - stretch.start_m) + shift
+        aside = np.hypot(p[:, 0] - bit.offset_m, p[:, 1] - bit.height_m) - bit.radius_m
+        touched |= np.hypot(np.maximum(aside, 0), np.maximum(p[:, 2] - bit.tip_m, 0)) <= radius_m
+    return touched.mean()
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_chance_of_touching_a_stretch_is_within_a_hundredth_of_simulation(seed):
+    rng = np.random.default_rng(seed)
+    a = np.array([rng.uniform(-0.3, 0.3), rng.uniform(-0.3, 0.3), rng.uniform(0.0, 0.09)])
+    b = a + rng.normal(0, [0.2, 0.2, 0.03])
+    stretch = _stretch(a, b, rng.uniform(0.002, 0.04, 3))
+    aim = a + rng.uniform(0, 1) * (b - a)
+    bit = Bit(offset_m=aim[0] + rng.normal(0, 0.02), height_m=aim[1] + rng.normal(0, 0.02),
+              radius_m=rng.uniform(0.002, 0.02), tip_m=aim[2] + rng.normal(0, 0.03))  # fmt: skip
+    expected = _simulated_capsule(stretch, 0.006, bit, rng)
+    assert stretches_chance([stretch], 0.006, bit) == pytest.approx(expected, abs=0.01)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_chance_of_touching_a_block_is_within_a_hundredth_of_simulation(seed):
+    rng = np.random.default_rng(100 + seed)
+    root = rng.normal(0, 0.012, (3, 3))
+    block = Block(center_m=np.array([0.0, 1.0, -0.013]), cov=root @ root.T, half_width_m=0.028,
+                  half_height_m=0.047, thickness_m=0.07)  # fmt: skip
+    bit = Bit(offset_m=rng.uniform(-0.06, 0.06), height_m=1 + rng.uniform(-0.08, 0.08),
+              radius_m=0.005, tip_m=rng.uniform(-0.02, 0.03))  # fmt: skip
+    p = rng.multivariate_normal(block.center_m, block.cov, TRIALS)
+    inside_x = np.maximum(np.abs(p[:, 0] - bit.offset_m) - 0.028, 0)
+    inside_z = np.maximum(np.abs(p[:, 1] - bit.height_m) - 0.047, 0)
+    expected = ((inside_x**2 + inside_z**2 <= 0.005**2) & (p[:, 2] <= bit.tip_m)).mean()
+    assert block_chance(block, bit) == pytest.approx(expected, abs=0.01)
+
+
+def test_a_straight_upright_cable_agrees_with_the_closed_form():
+    sigma = 0.01
+    stretch = _stretch((0.03, -5, 0.04), (0.03, 5, 0.04), (sigma, 0, 0))
+    bit = Bit(offset_m=0.0, height_m=0.0, radius_m=0.006, tip_m=0.2)
+    from scipy.stats import norm
+
+    expected = norm.cdf((-0.03 + 0.012) / sigma) - norm.cdf((-0.03 - 0.012) / sigma)
+    assert stretches_chance([stretch], 0.006, bit) == pytest.approx(expected, abs=0.002)
+
+
+def test_alternatives_share_the_chance_and_exclude_each_other():
+    sure = _stretch((0, -1, 0.04), (0, 1, 0.04), 1e-6)
+    ways = [Stretch(start_m=sure.start_m, end_m=sure.end_m, start_cov=sure.start_cov, end_cov=sure.end_cov,
+                    group=0, alternative=i, weight=w) for i, w in enumerate((0.4, 0.2))]  # fmt: skip
+    bit = Bit(offset_m=0.0, height_m=0.0, radius_m=0.005, tip_m=0.1)
+    assert stretches_chance(ways[:1], 0.006, bit) == pytest.approx(0.4)
+    assert stretches_chance(ways, 0.006, bit) == pytest.approx(0.6)
+
+
+lengths = st.floats(-0.15, 0.15)
+
+
+@settings(max_examples=60, deadline=None)
+@given(x=lengths, z=lengths, tip=st.floats(-0.01, 0.15), radius=st.floats(0.001, 0.03),
+       grow=st.floats(0, 0.03), deeper=st.floats(0, 0.05))  # fmt: skip
+def test_a_wider_or_deeper_hole_never_has_a_smaller_chance(x, z, tip, radius, grow, deeper):
+    stretch = _stretch((0, -0.2, 0.03), (0.1, 0.2, 0.08), (0.01, 0.02, 0.015))
+    bit = Bit(offset_m=x, height_m=z, radius_m=radius, tip_m=tip)
+    chance = stretches_chance([stretch], 0.006, bit)
+    wider = Bit(offset_m=x, height_m=z, radius_m=radius + grow, tip_m=tip)
+    deeper_bit = Bit(offset_m=x, height_m=z, radius_m=radius, tip_m=tip + deeper)
+    assert stretches_chance([stretch], 0.006, wider) >= chance
+    assert stretches_chance([stretch], 0.006, deeper_bit) >= chance
+
+
+def test_with_a_larger_error_a_sure_hit_becomes_less_sure_and_a_near_miss_more_likely():
+    aimed = Bit(offset_m=0.0, height_m=0.0, radius_m=0.005, tip_m=0.1)
+    aside = Bit(offset_m=0.08, height_m=0.0, radius_m=0.005, tip_m=0.1)
+    hits, misses = [], []
+    for sigma in (0.002, 0.005, 0.01, 0.02, 0.04):
+        stretch = _stretch((0, -1, 0.04), (0, 1, 0.04), (sigma, sigma, 0.001))
+        hits.append(stretches_chance([stretch], 0.006, aimed))
+        misses.append(stretches_chance([stretch], 0.006, aside))
+    assert hits == sorted(hits, reverse=True) and hits[0] > 0.99
+    assert misses == sorted(misses) and misses[0] == 0.0
+
+
+def test_mirror_images_have_equal_chances():
+    bit = Bit(offset_m=0.02, height_m=0.01, radius_m=0.005, tip_m=0.05)
+    mirrored = Bit(offset_m=-0.02, height_m=0.01, radius_m=0.005, tip_m=0.05)
+    one = _stretch((0.0, -0.2, 0.03), (0.1, 0.2, 0.08), (0.01, 0.02, 0.015))
+    other = _stretch((-0.0, -0.2, 0.03), (-0.1, 0.2, 0.08), (0.01, 0.02, 0.015))
+    assert stretches_chance([one], 0.006, bit) == pytest.approx(stretches_chance([other], 0.006, mirrored), abs=0.004)
+
+
+def test_a_pipe_straight_into_the_wall_is_touched_only_when_reached():
+    a, b = np.array([[0, 0, 0.05]]), np.array([[0, 0, 0.12]])
+    reach = Bit(offset_m=0.0, height_m=0.0, radius_m=0.004, tip_m=0.045)
+    short = Bit(offset_m=0.0, height_m=0.0, radius_m=0.004, tip_m=0.035)
+    assert capsule_touched(a, b, 0.01, reach)[0]
+    assert not capsule_touched(a, b, 0.01, short)[0]
