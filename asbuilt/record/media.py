@@ -46,11 +46,21 @@ def store_original(record: Record, source: str | Path) -> StoredFile:
     if source.is_dir():
         raise MediaError(f"{source.name} is a folder, not a photo or video; name the files in it")
     try:
-        byte_count = source.stat().st_size
-        known = _same_file_in_store(record, source, byte_count)
+        known = known_media(record, source)
     except OSError as error:
         raise MediaError(f"{source.name} cannot be read: {error.strerror or error}") from error
-    return known if known is not None else _copy_in(record, source)
+    if known is not None and (record.folder / known.path).is_file():
+        return StoredFile(sha256=known.id, path=known.path, byte_count=known.byte_count)
+    return _copy_in(record, source)
+
+
+def known_media(record: Record, source: str | Path) -> Media | None:
+    """The row of a file that is already in the record, told by its content."""
+    byte_count = Path(source).stat().st_size
+    # Hashing first would read every new file twice; only a file of a known size can be known.
+    if not record.all(Media, byte_count=byte_count):
+        return None
+    return record.find(Media, file_sha256(source))
 
 
 def media_path(record: Record, media: Media) -> Path:
@@ -92,13 +102,6 @@ def _stored(record: Record, sha256: str, byte_count: int) -> StoredFile | None:
         if path.stat().st_size == byte_count:
             return StoredFile(sha256=sha256, path=path.relative_to(record.folder).as_posix(), byte_count=byte_count)
     return None
-
-
-def _same_file_in_store(record: Record, source: Path, byte_count: int) -> StoredFile | None:
-    # Hashing first would read every new file twice; only a file of a known size can be known.
-    if not record.all(Media, byte_count=byte_count):
-        return None
-    return _stored(record, file_sha256(source), byte_count)
 
 
 def _copy_in(record: Record, source: Path) -> StoredFile:

@@ -15,6 +15,7 @@ import av
 import cv2
 import numpy as np
 from av.sidedata.sidedata import Type as SideData
+from av.video.reformatter import ColorRange
 
 from asbuilt.errors import MediaError
 
@@ -25,6 +26,8 @@ SEEK_GAP_S = 10.0
 SAME_FRAME_S = 0.0005
 # The longest stretch of damaged packets that is skipped before a file counts as ended.
 MAX_BAD_PACKETS = 2000
+# Major brands of files that hold stills in the same boxes (ISO/IEC 23008-12, AVIF).
+STILL_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"avif", b"avis")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,9 +87,49 @@ class Frame:
         """Width and height as displayed [px]."""
         return self.display.shown_size(self.stored.width, self.stored.height)
 
+    @property
+    def luma_range(self) -> tuple[float, float]:
+        """Luma of black and of white, of 255: video mostly leaves room at both ends."""
+        full = self.stored.color_range == ColorRange.JPEG or self.stored.format.name.startswith(("yuvj", "gray"))
+        return (0.0, 255.0) if full else (16.0, 235.0)  # ITU-R BT.709-6, 3.4
+
+    def luma(self) -> np.ndarray:
+        """Luma as stored, not turned: (H, W) uint8, a view into the frame where its format allows."""
+        kind = self.stored.format
+        if not kind.name.startswith(("yuv", "nv12", "nv21", "gray")) or kind.is_bit_stream:
+            return self.stored.to_ndarray(format="gray")
+        plane, bits = self.stored.planes[0], kind.components[0].bits
+        if kind.name in ("yuyv422", "yvyu422", "yuv411p") or bits > 16 or kind.is_big_endian:
+            return self.stored.to_ndarray(format="gray")
+        wide = np.frombuffer(plane, np.uint8 if bits == 8 else np.uint16)
+        per_row = plane.line_size // wide.itemsize
+        rows = wide[: per_row * self.stored.height].reshape(self.stored.height, per_row)[:, : self.stored.width]
+        return rows if bits == 8 else cv2.convertScaleAbs(rows, alpha=0.5 ** (bits - 8))
+
     def bgr(self) -> np.ndarray:
         """Pixels as displayed: (H, W, 3) BGR uint8."""
         return self.display.apply(self.stored.to_ndarray(format="bgr24"))
+
+
+def container_format(path: str | Path) -> str | None:
+    """Which kind of video container a file is by its first bytes, whatever its name; None: none.
+
+    Only these are given to the demuxers: others, such as playlists, can name further files or
+    addresses to open.
+    """
+    with open(path, "rb") as stream:
+        head = stream.read(200)
+    if head[4:8] in (b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip"):
+        return None if head[4:8] == b"ftyp" and head[8:12] in STILL_BRANDS else "mov"
+    if head[:4] == b"RIFF" and head[8:12] == b"AVI ":
+        return "avi"
+    if head[:4] == b"\x1a\x45\xdf\xa3":
+        return "matroska"
+    if head[:4] == b"\x00\x00\x01\xba":
+        return "mpeg"
+    if len(head) > 196 and (head[0] == head[188] == 0x47 or head[4] == head[196] == 0x47):
+        return "mpegts"
+    return None
 
 
 @contextmanager
@@ -99,9 +142,14 @@ def open_video(path: str | Path, name: str) -> Iterator[tuple[av.container.Input
         If it is no video.
     """
     try:
-        container = av.open(str(path), metadata_errors="replace")
-    except (av.error.FFmpegError, OSError, ValueError) as error:
-        raise MediaError(f"{name} is not a video that can be read (or it is damaged): {_reason(error)}") from error
+        kind = container_format(path)
+        if kind is None:
+            raise MediaError(f"{name} is not a video; give an MP4, MOV, MKV, AVI or MTS file")
+        container = av.open(
+            str(Path(path).resolve()), format=kind, options={"protocol_whitelist": "file"}, metadata_errors="replace"
+        )
+    except (av.error.FFmpegError, OSError) as error:
+        raise MediaError(f"{name} cannot be opened as a video: {error.strerror or error}") from error
     with container:
         streams = [s for s in container.streams.video if s.codec_context is not None]
         if not streams:
@@ -219,7 +267,3 @@ def _packets(container, stream) -> Iterator[av.Packet]:
         except (StopIteration, av.error.FFmpegError):
             return
         yield packet
-
-
-def _reason(error: Exception) -> str:
-    return getattr(error, "strerror", None) or str(error)

@@ -1,0 +1,189 @@
+"""Take photos and videos into the record; each file that cannot be used gives one line.
+
+A file counts once its rows are committed. A run that is stopped, killed or cut off leaves
+whole files and whole batches behind; the next one goes on from there.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from tqdm import tqdm
+
+from asbuilt.errors import MediaError, RecordError
+from asbuilt.record.media import clear_stale_incoming, known_media
+from asbuilt.record.store import Record, now
+from asbuilt.record.types import Media, Picture
+from asbuilt.record.video import container_format
+from asbuilt.steps.filing import COVERED, unfiled_pictures
+from asbuilt.steps.intake_photos import add_photos
+from asbuilt.steps.intake_video import add_video, resume_video
+from asbuilt.steps.scanner import Scanner
+
+SCANNING = "scanning"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IntakeOptions:
+    """``stage`` is open or covered for all files; None tells by the dates."""
+
+    stage: str | None = None
+    progress: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileOutcome:
+    """What became of one file: added, known (already there) or refused."""
+
+    name: str
+    outcome: str
+    picture_count: int = 0
+    stage: str = ""
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DroppedStretch:
+    """Part of a clip of which no frame was kept, and why."""
+
+    name: str
+    from_s: float
+    to_s: float
+    frame_count: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IntakeReport:
+    """What a run took in."""
+
+    files: tuple[FileOutcome, ...]
+    dropped: tuple[DroppedStretch, ...]
+    unfiled_ids: tuple[str, ...]
+
+    @property
+    def refused(self) -> tuple[FileOutcome, ...]:
+        """Files that could not be used."""
+        return tuple(f for f in self.files if f.outcome == "refused")
+
+    def to_json(self) -> dict:
+        """Plain values."""
+        return asdict(self)
+
+    def lines(self) -> list[str]:
+        """The report in words, a line for each thing to know."""
+        told = [_file_line(f) for f in self.files]
+        told += [
+            f"{d.name}: {d.from_s:.1f} s to {d.to_s:.1f} s not kept: {d.reason} ({d.frame_count} frames)"
+            for d in self.dropped
+        ]
+        if self.unfiled_ids:
+            told.append(
+                f"{len(self.unfiled_ids)} pictures are not filed under a face yet; placing files those that show a "
+                "marker sheet, the others: asbuilt file RECORD PICTURE --face NAME"
+            )
+        return told
+
+
+def run(record: Record, paths: Iterable[str | Path], options: IntakeOptions | None = None) -> IntakeReport:
+    """Take files in, and finish clips that an earlier run had to leave.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be written. Trouble with a file is in the report instead.
+    """
+    options, started = options or IntakeOptions(), now()
+    try:
+        clear_stale_incoming(record)
+        outcomes = _take_in(record, [Path(p) for p in paths], options)
+    except sqlite3.Error as error:
+        raise RecordError(f"cannot write the record in {record.folder}: {error}") from error
+    names = {outcome.name for outcome in outcomes if outcome.outcome == "added"}
+    report = IntakeReport(
+        files=tuple(outcomes),
+        dropped=tuple(d for d in dropped_stretches(record) if d.name in names),
+        unfiled_ids=tuple(p.id for p in unfiled_pictures(record)),
+    )
+    record.add_step_report("intake", started, report.to_json())
+    return report
+
+
+def dropped_stretches(record: Record) -> list[DroppedStretch]:
+    """Every stretch of every clip that was not kept."""
+    return [
+        DroppedStretch(name=media.name, **{key: d[key] for key in ("from_s", "to_s", "frame_count", "reason")})
+        for media in record.all(Media, kind="video")
+        for d in media.meta.get("dropped", ())
+    ]
+
+
+def _take_in(record: Record, paths: list[Path], options: IntakeOptions) -> list[FileOutcome]:
+    outcomes: dict[Path, FileOutcome] = {}
+    photos, videos = _sorted_out(record, paths, outcomes)
+    for path, result in add_photos(record, photos, options.stage, options.progress):
+        outcomes[path] = _outcome(path.name, result, record)
+    with Scanner() as scanner:
+        for path in videos:
+            outcomes[path] = _one_video(record, scanner, path, options)
+        resumed = [_resume(record, scanner, media, options) for media in record.all(Media, state=SCANNING)]
+    return [outcomes[path] for path in dict.fromkeys(paths)] + resumed
+
+
+def _sorted_out(record: Record, paths: list[Path], outcomes: dict) -> tuple[list[Path], list[Path]]:
+    photos, videos = [], []
+    for path in tqdm(dict.fromkeys(paths), desc="looking", unit="file", disable=None, leave=False, delay=1):
+        try:
+            if path.is_dir():
+                raise MediaError("is a folder, not a photo or video; name the files in it")
+            known = known_media(record, path)
+            if known is not None and known.state != SCANNING:
+                outcomes[path] = FileOutcome(name=path.name, outcome="known", text="already in the record")
+            else:
+                (photos if container_format(path) is None else videos).append(path)
+        except MediaError as error:
+            outcomes[path] = FileOutcome(name=path.name, outcome="refused", text=f"{path.name} {error}")
+        except OSError as error:
+            text = f"{path.name} cannot be read: {error.strerror or error}"
+            outcomes[path] = FileOutcome(name=path.name, outcome="refused", text=text)
+    return photos, videos
+
+
+def _one_video(record: Record, scanner: Scanner, path: Path, options: IntakeOptions) -> FileOutcome:
+    try:
+        return _outcome(path.name, add_video(record, scanner, path, options.stage, options.progress), record)
+    except MediaError as error:
+        return _outcome(path.name, error, record)
+
+
+def _resume(record: Record, scanner: Scanner, media: Media, options: IntakeOptions) -> FileOutcome:
+    try:
+        return _outcome(media.name, resume_video(record, scanner, media, options.progress), record)
+    except MediaError as error:
+        return _outcome(media.name, error, record)
+
+
+def _outcome(name: str, result: Media | MediaError, record: Record) -> FileOutcome:
+    if isinstance(result, MediaError):
+        return FileOutcome(name=name, outcome="refused", text=str(result))
+    pictures = record.all(Picture, media_id=result.id)
+    return FileOutcome(
+        name=name,
+        outcome="added",
+        picture_count=len(pictures),
+        stage=pictures[0].stage if pictures else "",
+        text=result.meta.get("trouble", ""),
+    )
+
+
+def _file_line(outcome: FileOutcome) -> str:
+    if outcome.outcome == "refused":
+        return f"not used: {outcome.text}"
+    if outcome.outcome == "known":
+        return f"{outcome.name}: {outcome.text}"
+    kept = f"{outcome.picture_count} pictures" if outcome.picture_count != 1 else "1 picture"
+    walls = "finished" if outcome.stage == COVERED else "open"
+    return f"{outcome.name}: {kept} of the {walls} walls" + (f"; {outcome.text}" if outcome.text else "")

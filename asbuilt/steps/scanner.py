@@ -1,0 +1,112 @@
+"""The other end of :mod:`asbuilt.steps.scan`: hands files to a scanning process and minds it."""
+
+from __future__ import annotations
+
+import json
+import queue
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+from asbuilt.errors import MediaError
+
+# A healthy photo takes under a second and a video speaks twice a second; on a slow disk or a
+# busy machine many times that is still no reason to give up.
+PATIENCE_S = 60.0
+
+
+class Scanner:
+    """One scanning process, started when first needed and again after a file that broke it.
+
+    Close it, or use it as a context manager.
+    """
+
+    def __init__(self, patience_s: float = PATIENCE_S) -> None:
+        self.patience_s = patience_s
+        self._process: subprocess.Popen | None = None
+        self._lines: queue.Queue[str | None] = queue.Queue()
+
+    def look(self, path: Path, name: str) -> dict:
+        """Kind, facts and first measures of a file.
+
+        Raises
+        ------
+        MediaError
+            If it is no photo or video that can be used.
+        """
+        return next(self._ask({"job": "look", "path": str(path.resolve()), "name": name}))
+
+    def scan(self, path: Path, name: str, start_s: float, resume_at_s: float | None) -> Iterator[dict]:
+        """What is decided on the frames of a video, as it goes; see :func:`asbuilt.steps.scan.scan_video`."""
+        job = {"job": "scan", "path": str(path.resolve()), "name": name}
+        return self._ask(job | {"start_s": start_s, "resume_at_s": resume_at_s})
+
+    def close(self) -> None:
+        """End the process."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
+            self._process.stdin.close()
+            self._process = None
+
+    def __enter__(self) -> Scanner:
+        return self
+
+    def __exit__(self, *exc) -> None:
+        self.close()
+
+    def _ask(self, job: dict) -> Iterator[dict]:
+        self._start()
+        finished = False
+        try:
+            self._send(job)
+            while not finished:
+                answer = self._next_answer(job["name"])
+                finished = "done" in answer or "error" in answer
+                if "error" in answer:
+                    raise MediaError(answer["error"])
+                yield answer
+        finally:
+            if not finished:  # the rest must not be taken for the answer to the next job
+                self.close()
+
+    def _send(self, job: dict) -> None:
+        try:
+            self._process.stdin.write(json.dumps(job) + "\n")
+            self._process.stdin.flush()
+        except BrokenPipeError:
+            raise MediaError(f"{job['name']}: the decoder could not be started") from None
+
+    def _next_answer(self, name: str) -> dict:
+        try:
+            line = self._lines.get(timeout=self.patience_s)
+        except queue.Empty:
+            self.close()
+            raise MediaError(f"{name} kept its decoder busy for over {self.patience_s:.0f} s; not used") from None
+        if line is None:
+            self.close()
+            raise MediaError(f"{name} brought its decoder down; not used")
+        return json.loads(line)
+
+    def _start(self) -> None:
+        if self._process is not None and self._process.poll() is None:
+            return
+        self._lines = queue.Queue()
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "asbuilt.steps.scan"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            encoding="utf-8",
+        )
+        threading.Thread(target=_read, args=(self._process.stdout, self._lines), daemon=True).start()
+
+
+def _read(stream, lines: queue.Queue) -> None:
+    with stream:
+        for line in stream:
+            lines.put(line)
+    lines.put(None)
