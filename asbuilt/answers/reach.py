@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.answers.course import BETWEEN, SEEN, Stretch
+from asbuilt.answers.course import SEEN, Stretch
 from asbuilt.answers.things import Thing
 from asbuilt.answers.wording import COVER_95
 

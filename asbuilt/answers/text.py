@@ -9,6 +9,7 @@ from asbuilt.answers.behind import BayAnswer, BehindAnswer
 from asbuilt.answers.coverage import CoverageAnswer, FaceState
 from asbuilt.answers.described import ThingAnswer
 from asbuilt.answers.landmarks import cross_check
+from asbuilt.answers.marks import PictureMark
 from asbuilt.answers.wording import COVER_95, length
 
 
@@ -49,8 +50,11 @@ def _thing(thing: ThingAnswer, answer: BehindAnswer) -> Iterator[str]:
     for note in thing.notes:
         yield f"      {note}"
     if thing.pictures:
-        marks = "; ".join(f"{m.name} at ({m.x_px:.0f}, {m.y_px:.0f}){'' if m.sighted else ' *'}" for m in thing.pictures)
-        yield f"      pictures: {marks}"
+        yield f"      pictures: {'; '.join(_mark(m) for m in thing.pictures)}"
+
+
+def _mark(mark: PictureMark) -> str:
+    return f"{mark.name} at ({mark.x_px:.0f}, {mark.y_px:.0f}){'' if mark.sighted else ' *'}"
 
 
 def _surroundings(answer: BehindAnswer) -> Iterator[str]:

@@ -159,14 +159,16 @@ def test_things_of_the_other_face_are_mirrored(tmp_path):
             record.put(Position(id=f"p{order}", item_id="c", place=f"p{order}", order_idx=order, face_id="far",
                                 offset_m=2.0, height_m=height, depth_m=0.02, covariance=cov,
                                 method="intersected", picture_count=2))  # fmt: skip
-        near = _things(behind(record, "near", 1.1))["c"]
-        far = _things(behind(record, "far", 2.0))["c"]
+        near = _things(behind(record, "near", 1.1, height_m=1.0))["c"]
+        far = _things(behind(record, "far", 2.0, height_m=1.2))["c"]
     assert near.on_far_face and not far.on_far_face
     assert near.offset_m == pytest.approx(1.1)
     assert near.depth_m == pytest.approx(0.0889 - 0.02)
     assert near.offset_error_95_m == pytest.approx(far.offset_error_95_m)
     assert near.depth_error_95_m == pytest.approx(far.depth_error_95_m)
-    assert near.top_m == pytest.approx(far.top_m - 0.2, abs=0.01)
+    assert near.height_m == pytest.approx(1.0)
+    assert far.height_m == pytest.approx(1.2)
+    assert near.top_m == pytest.approx(far.top_m - 0.2)
 
 
 def test_pictures_of_a_box_carry_the_mark_where_it_is_seen(dense_record):
