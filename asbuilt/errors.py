@@ -5,6 +5,7 @@ AsbuiltError                       one clear line for the user, exit code 1
 |-- ShapeError (ValueError)           an array has the wrong shape
 |-- LengthError (ValueError)          a length could not be read
 |-- PlanError (ValueError)            a plan file is wrong; names line and field
+|-- SightingError (ValueError)        a sighting or a list of them is wrong; names the entry
 |-- MediaError (ValueError)           a photo or video cannot be used
 |-- RecordError (RuntimeError)        the record folder cannot be used
 |   `-- NotInRecordError (LookupError)   nothing by that name
@@ -32,6 +33,10 @@ class LengthError(AsbuiltError, ValueError):
 
 class PlanError(AsbuiltError, ValueError):
     """A plan file is wrong; the text names the file, line and field."""
+
+
+class SightingError(AsbuiltError, ValueError):
+    """A sighting is wrong; the text names the file and the entry."""
 
 
 class MediaError(AsbuiltError, ValueError):

@@ -16,7 +16,7 @@ from asbuilt.errors import AsbuiltError
 # One module asbuilt.cli.NAME each, with a click command called ``command``; in the order of the job.
 COMMANDS = (
     "new", "plan", "room", "face", "opening", "covering", "stud", "marker", "reference", "panel", "circuit",
-    "add", "pictures", "file",
+    "add", "pictures", "file", "sightings",
     "coverage", "behind", "circuits", "items", "history",
 )  # fmt: skip
 

@@ -15,7 +15,8 @@ from asbuilt.record import Circuit, Face, Item, Position, Record, Room
 def house(tmp_path):
     def spot(idx: int, offset_m: float, sigma_m: float) -> Position:
         return Position(id=f"run-{idx}", item_id="run", place=f"p{idx}", order_idx=idx, face_id="north",
-                        offset_m=offset_m, height_m=1.2192, depth_m=0.04, covariance=((sigma_m**2, 0, 0), (0, 1e-6, 0), (0, 0, 1e-4)),
+                        offset_m=offset_m, height_m=1.2192, depth_m=0.04,
+                        covariance=((sigma_m**2, 0, 0), (0, 1e-6, 0), (0, 0, 1e-4)),
                         method="intersected", picture_count=2)  # fmt: skip
 
     with Record.create(tmp_path / "house", "House") as record:
