@@ -66,7 +66,7 @@ class FailedEstimate:
     Raises
     ------
     EstimateError
-        On any use other than a truth test or reading ``reason``.
+        On any use other than asking whether it is there (``bool``) or reading ``reason``.
     """
 
     __slots__ = ("reason",)

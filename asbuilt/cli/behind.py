@@ -23,9 +23,9 @@ def command(record: str, face: str, offset: str, height: str | None, within: str
 
     \b
     Examples:
-      asbuilt behind house street 6ft
-      asbuilt behind house street "6' 3-1/2" --height 4ft --within 12in
-      asbuilt behind house kiln 1.91m --json
+      asbuilt behind house north 6ft
+      asbuilt behind house north "6' 3-1/2" --height 4ft --within 12in
+      asbuilt behind house east 1.91m --json
     """
     from asbuilt.answers.behind import behind
     from asbuilt.answers.text import behind_text

@@ -25,7 +25,7 @@ def command(out: Path, ids: str, size: str, paper: str, overwrite: bool) -> None
     \b
     Examples:
       asbuilt markers sheets.pdf
-      asbuilt markers sheets.pdf --ids 20-33 --paper a4
+      asbuilt markers sheets.pdf --ids 13-24 --paper a4
       asbuilt markers small.pdf --ids 1,2,3 --size 100mm
     """
     if out.exists() and not overwrite:
