@@ -137,7 +137,7 @@ class Record:
         return self.all(Building)[0]
 
     def all(self, cls: type[T], **where) -> list[T]:
-        """Every row of a type, in the order of entry, whose columns equal ``where``.
+        """Every row of a type, in the order of entry (markers: of their numbers), whose columns equal ``where``.
 
         A list, tuple or set as value means any of its members.
         """
