@@ -110,7 +110,8 @@ class Face:
         _slug(self)
         _need(self.kind in FACE_KINDS, f"face {self.id}: kind {self.kind!r} is not one of {FACE_KINDS}")
         _need(self.layout_from in ("left", "right"), f"face {self.id}: layout_from must be left or right")
-        _finite(self, "length_m", "height_m", "corner_rad", "stud_depth_m", "spacing_m", "far_offset_sum_m")
+        _finite(self, "length_m", "height_m", "corner_rad", "stud_depth_m", "stud_width_m", "spacing_m", "sheathing_m")
+        _finite(self, "far_offset_sum_m", "far_height_shift_m")
         for name in ("length_m", "height_m", "stud_depth_m", "stud_width_m", "spacing_m"):
             _need(getattr(self, name) > 0, f"face {self.id}: {name} must be more than 0")
 
@@ -129,7 +130,8 @@ class Stud:
     source: str = "taped"
 
     def __post_init__(self) -> None:
-        _finite(self, "center_m", "sigma_m")
+        _finite(self, "center_m", "sigma_m", "width_m", "bottom_m", "top_m")
+        _need(self.sigma_m > 0 and self.width_m > 0, f"stud {self.id}: sigma and width must be more than 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,6 +164,7 @@ class Covering:
     date: str | None = None
 
     def __post_init__(self) -> None:
+        _finite(self, "thickness_m")
         _need(self.thickness_m > 0, f"covering {self.id}: thickness must be more than 0")
 
 
@@ -199,7 +202,8 @@ class ReferencePoint:
 
     def __post_init__(self) -> None:
         _slug(self)
-        _finite(self, "offset_m", "height_m", "depth_m", "sigma_m")
+        _finite(self, "offset_m", "height_m", "depth_m", "sigma_m", "sigma_depth_m")
+        _need(self.sigma_m > 0 and self.sigma_depth_m > 0, f"reference {self.id}: sigmas must be more than 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,6 +221,7 @@ class Panel:
 
     def __post_init__(self) -> None:
         _slug(self)
+        _finite(self, "amps", "volts", "width_m", "height_m")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,6 +241,7 @@ class Circuit:
 
     def __post_init__(self) -> None:
         _slug(self)
+        _finite(self, "amps", "volts")
         _need(self.state in CIRCUIT_STATES, f"circuit {self.id}: state {self.state!r} is not one of {CIRCUIT_STATES}")
 
 
@@ -344,6 +350,7 @@ class Item:
 
     def __post_init__(self) -> None:
         _slug(self)
+        _finite(self, "width_m", "height_m", "radius_m")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -351,7 +351,18 @@ SPECIAL = {
     (Opening, "bottom_m"): st.floats(-10, -1),
     (Opening, "top_m"): st.floats(0, 10),
 }
-POSITIVE = {"size_m", "sigma_m", "thickness_m", "length_m", "height_m", "stud_depth_m", "stud_width_m", "spacing_m"}
+POSITIVE = {
+    "size_m",
+    "sigma_m",
+    "sigma_depth_m",
+    "width_m",
+    "thickness_m",
+    "length_m",
+    "height_m",
+    "stud_depth_m",
+    "stud_width_m",
+    "spacing_m",
+}
 
 
 def _values(cls: type, name: str, hint) -> st.SearchStrategy:
@@ -412,6 +423,9 @@ def test_a_position_comes_out_with_its_very_numbers(record):
         (lambda: replace(FACE, length_m=math.nan), "length_m is nan"),
         (lambda: replace(FACE, id="two words"), "must be letters, digits"),
         (lambda: replace(FACE, kind="roof"), "kind 'roof' is not one of"),
+        (lambda: replace(FACE, far_height_shift_m=math.inf), "far_height_shift_m is inf"),
+        (lambda: Item(id="i", kind="pipe", radius_m=math.nan), "radius_m is nan"),
+        (lambda: ReferencePoint(id="r", face_id="f", offset_m=1, height_m=1, sigma_m=0), "sigmas must be more than 0"),
         (lambda: replace(MARKER, sigma_m=0.0), "size and sigma must be more than 0"),
         (
             lambda: Opening(id="o", face_id="f", kind="door", left_m=2, right_m=1, bottom_m=0, top_m=1),
