@@ -152,10 +152,10 @@ def _video_time(said: str) -> str | None:
 
 
 def _place(tags: dict) -> tuple[float | None, float | None]:
-    return (
-        _degrees(tags, "GPS GPSLatitude", "S", 90.0),
-        _degrees(tags, "GPS GPSLongitude", "W", 180.0),
-    )
+    latitude = _degrees(tags, "GPS GPSLatitude", "S", 90.0)
+    longitude = _degrees(tags, "GPS GPSLongitude", "W", 180.0)
+    # A receiver without a fix writes noughts.
+    return (None, None) if not latitude and not longitude else (latitude, longitude)
 
 
 def _degrees(tags: dict, name: str, negative: str, most: float) -> float | None:

@@ -15,8 +15,9 @@ pillow_heif.register_heif_opener()
 Image.init()
 
 # Pillow refuses twice its own limit (about 179 million pixels); between once and twice it only
-# warns, and a 108-megapixel phone photo is no attack.
+# warns, and a 108-megapixel phone photo is no attack. What it says of odd tags concerns nobody.
 warnings.filterwarnings("ignore", category=Image.DecompressionBombWarning)
+warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 
 # Others are refused unread: some of their decoders start other programs.
 FORMATS = ("JPEG", "PNG", "TIFF", "HEIF", "WEBP", "BMP")

@@ -90,7 +90,9 @@ class Frame:
     @property
     def luma_range(self) -> tuple[float, float]:
         """Luma of black and of white, of 255: video mostly leaves room at both ends."""
-        full = self.stored.color_range == ColorRange.JPEG or self.stored.format.name.startswith(("yuvj", "gray"))
+        kind = self.stored.format.name
+        limited = kind.startswith(("yuv", "nv")) and not kind.startswith("yuvj")
+        full = self.stored.color_range == ColorRange.JPEG or not limited
         return (0.0, 255.0) if full else (16.0, 235.0)  # ITU-R BT.709-6, 3.4
 
     def luma(self) -> np.ndarray:
