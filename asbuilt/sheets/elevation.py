@@ -5,17 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date as calendar_date
 
-from shapely import box
 from shapely.geometry.base import BaseGeometry
 
 from asbuilt.record import Face, Marker, Opening, Record, Room
 from asbuilt.record.frames import studs_of
 from asbuilt.sheets.drawing import Circle, Drawing, Group, Part, Raster, Rect, Text
 from asbuilt.sheets.framing import bay_numbers, face_ground, framing, openings_drawn, outline
-from asbuilt.sheets.hatch import area_words, cells_area, hatched
+from asbuilt.sheets.hatch import area_words, hatched
 from asbuilt.sheets.items import block_runs, box_shape, layer_of, run_shape, tags
 from asbuilt.sheets.labels import LabelSpace
-from asbuilt.sheets.recorded import NOT_RECORDED, SEEN_BUT_POOR, coverage_classes
+from asbuilt.sheets.recorded import unseen_areas
 from asbuilt.sheets.rulers import TAPE_WIDTH_M, heights, tape
 from asbuilt.sheets.things import Thing, things_on
 from asbuilt.sheets.titleblock import BLOCK_HEIGHT_M, Words, title_block
@@ -70,7 +69,6 @@ def elevation_sheet(
     parts += [heights(face.height_m, 0.0, unit, face.length_m)]
     parts += [framing(face, studs, openings), openings_drawn(openings, unit)]
     missing, poor = unseen_areas(record, face)
-    missing = missing.difference(opening_area(openings))
     parts += [hatched(poor, "seen but poor", "coverage"), hatched(missing, "not recorded", "coverage")]
     space = LabelSpace((0.0, 0.0, face.length_m, face.height_m))
     markers = [m for m in record.all(Marker, face_id=face_id) if m.offset_m is not None and m.height_m is not None]
@@ -99,29 +97,6 @@ def _picture(face: Face, source: str | None) -> list[Part]:
         return []
     whole = Raster(left_m=0, bottom_m=0, width_m=face.length_m, height_m=face.height_m, source=source)
     return [Group(parts=(whole,), layer="picture")]
-
-
-def unseen_areas(record: Record, face: Face) -> tuple[BaseGeometry, BaseGeometry]:
-    """The areas of a face that are not recorded, and those seen but poorly, in face metres.
-
-    While coverage was never worked out, nothing is known to be recorded: all of it is
-    *not recorded*.
-    """
-    classes, cell_m = coverage_classes(record, face)
-    if classes is None:
-        return box(0, 0, face.length_m, face.height_m), box(0, 0, 0, 0)
-    return (
-        cells_area(classes == NOT_RECORDED, cell_m, face.length_m, face.height_m),
-        cells_area(classes == SEEN_BUT_POOR, cell_m, face.length_m, face.height_m),
-    )
-
-
-def opening_area(openings: Sequence[Opening]) -> BaseGeometry:
-    """The area of the openings, where there is nothing to record."""
-    area: BaseGeometry = box(0, 0, 0, 0)
-    for opening in openings:
-        area = area.union(box(opening.left_m, opening.bottom_m, opening.right_m, opening.top_m))
-    return area
 
 
 def _items(things: Sequence[Thing], face: Face, space: LabelSpace) -> list[Part]:

@@ -12,7 +12,7 @@ from asbuilt.sheets.drawing import Group, Part, Region, Strokes, Text
 from asbuilt.sheets.labels import LabelSpace, text_width_m
 
 HATCH_SPACING_M = 0.11
-WORD_SIZE_M = 0.12  # areas that cannot hold half this size are hatched without the words
+WORD_SIZE_M = 0.11  # areas that cannot hold the words at two thirds of this size are hatched without them
 
 
 def cells_area(cells: np.ndarray, cell_m: float, width_m: float, height_m: float) -> BaseGeometry:
@@ -86,15 +86,16 @@ def _word(polygon: Polygon, name: str, space: LabelSpace) -> Text | None:
     upright = (top - bottom) > 1.4 * (right - left) and (right - left) < 1.2
     along_m, across_m = (top - bottom, right - left) if upright else (right - left, top - bottom)
     size_m = min(WORD_SIZE_M, along_m / text_width_m(name, 1.1), across_m / 1.5)
-    if size_m < WORD_SIZE_M / 2:
+    if size_m < WORD_SIZE_M * 2 / 3:
         return None
     width_m, height_m = text_width_m(name, size_m), 1.3 * size_m
     if upright:
         width_m, height_m = height_m, width_m
     grid = [(left + (right - left) * i / 8, bottom + (top - bottom) * j / 8) for j in (4, 5, 3, 6, 2, 7, 1) for i in (4, 3, 5, 2, 6)]
     inside = [p for p in grid if polygon.covers(box(p[0] - width_m / 2, p[1] - height_m / 2, p[0] + width_m / 2, p[1] + height_m / 2))]
-    spot = polygon.representative_point()
-    x, z = space.place(inside or [(spot.x, spot.y)], width_m, height_m)
+    if not inside:
+        return None
+    x, z = space.place(inside, width_m, height_m)
     shift_m = size_m * 0.35
     at_m = (x + shift_m, z) if upright else (x, z - shift_m)
     return Text(at_m=at_m, text=name, size_m=size_m, anchor="middle", turn_rad=math.pi / 2 if upright else 0.0)

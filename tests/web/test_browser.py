@@ -1,0 +1,278 @@
+"""The viewer in a real browser, at a desk and on a phone, with the network watched."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect, sync_playwright
+
+from asbuilt.record import Item, Record, Sighting
+from tests.truth import truth
+
+CHROMIUM = Path("/usr/bin/chromium")
+pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason=f"no browser at {CHROMIUM}; install chromium")
+SCREENS = {
+    "desk": {"viewport": {"width": 1440, "height": 900}},
+    "phone": {"viewport": {"width": 390, "height": 780}, "has_touch": True, "is_mobile": True, "device_scale_factor": 2},
+}
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+class Visit:
+    """A page whose requests and complaints are noted."""
+
+    def __init__(self, browser, screen: str, url: str) -> None:
+        self.url = url
+        self.context = browser.new_context(**SCREENS[screen])
+        self.page = self.context.new_page()
+        self.requested: list[str] = []
+        self.complaints: list[str] = []
+        self.context.on("request", lambda r: self.requested.append(r.url))
+        self.page.on("console", lambda m: m.type in ("error", "warning") and self.complaints.append(m.text))
+        self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
+
+    @property
+    def is_phone(self) -> bool:
+        return self.page.viewport_size["width"] < 500
+
+    def press(self, x: float, y: float) -> None:
+        """A tap on the phone, a click at the desk."""
+        self.page.touchscreen.tap(x, y) if self.is_phone else self.page.mouse.click(x, y)
+
+    def open(self, path: str):
+        self.page.goto(self.url + path)
+        self.page.wait_for_load_state("networkidle")
+        return self.page
+
+    def check(self) -> None:
+        """Nothing left this machine and nothing went wrong."""
+        elsewhere = [u for u in self.requested if not u.startswith((self.url + "/", "data:"))]
+        assert not elsewhere
+        assert not self.complaints
+
+
+@pytest.fixture(params=list(SCREENS))
+def visit(request, browser, served):
+    visited = Visit(browser, request.param, served.url)
+    yield visited
+    visited.context.close()
+
+
+@pytest.fixture(params=list(SCREENS))
+def own_visit(request, browser, own_served):
+    visited = Visit(browser, request.param, own_served.url)
+    yield visited
+    visited.context.close()
+
+
+def test_typing_a_distance_gives_the_answer_and_marks_it(visit):
+    page = visit.open("/faces/street")
+    page.fill("#at", "6 ft")
+    page.get_by_role("button", name="What is behind?").click()
+    page.wait_for_selector(".answer")
+    assert page.input_value("#at") == "6 ft 0 in"
+    assert "6 ft 0 in from the left end" in page.inner_text(".verdict")
+    assert page.locator(".cautions li").count() >= 4
+    assert page.locator("#question").count() == 1
+    marked = page.locator(".answer-pictures .mark-line")
+    assert marked.count() >= 2 and marked.first.bounding_box()["height"] > 20
+    page.wait_for_load_state("networkidle")
+    assert page.url.endswith("?at=6+ft+0+in")
+    visit.check()
+
+
+def middle(locator) -> tuple[float, float]:
+    box = locator.bounding_box()
+    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+
+def box_in_truth(box_id: str) -> dict:
+    return next(b for b in truth()["boxes"] if b["id"] == box_id)
+
+
+def test_tapping_the_wall_asks_for_that_place(visit):
+    page = visit.open("/faces/street")
+    visit.press(*middle(page.locator('[data-key="street-box02"] rect').nth(1)))
+    page.wait_for_selector(".answer")
+    answer, box = page.locator(".answer"), box_in_truth("street-box02")
+    pixel_m = 0.01 if visit.is_phone else 0.006
+    assert float(answer.get_attribute("data-offset-m")) == pytest.approx(box["x"], abs=0.018 + pixel_m)
+    assert float(answer.get_attribute("data-height-m")) == pytest.approx(box["z"], abs=0.018 + pixel_m)
+    assert "wheel bench receptacles" in answer.inner_text()
+    assert page.locator(".answer-pictures .mark-spot").count() >= 1
+    visit.check()
+
+
+def test_tap_is_right_after_zooming_and_moving(visit):
+    page = visit.open("/faces/street")
+    page.locator('[data-board="in"]').click()
+    page.locator('[data-board="in"]').click()
+    page.locator("#board").focus()
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_timeout(100)
+    target = page.locator('[data-key="street-box01"] rect').nth(1)
+    for _ in range(12):
+        x, y = middle(target)
+        board = page.locator("#board").bounding_box()
+        if board["x"] < x < board["x"] + board["width"] and board["y"] < y < board["y"] + board["height"]:
+            break
+        page.keyboard.press("ArrowLeft" if x < board["x"] else "ArrowRight" if x > board["x"] + board["width"] else "ArrowDown")
+        page.wait_for_timeout(50)
+    visit.press(*middle(target))
+    page.wait_for_selector(".answer")
+    offset = float(page.locator(".answer").get_attribute("data-offset-m"))
+    assert offset == pytest.approx(box_in_truth("street-box01")["x"], abs=0.018 + 0.005)
+
+
+def test_dragging_moves_the_wall_and_does_not_ask(browser, served):
+    visit = Visit(browser, "desk", served.url)
+    page = visit.open("/faces/street")
+    page.locator('[data-board="in"]').click()
+    page.wait_for_timeout(100)
+    before = page.get_attribute("#elevation", "viewBox")
+    x, y = middle(page.locator("#board"))
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x - 120, y, steps=6)
+    page.mouse.up()
+    page.wait_for_timeout(100)
+    moved = float(page.get_attribute("#elevation", "viewBox").split()[0]) - float(before.split()[0])
+    width_mm, board_px = float(before.split()[2]), page.locator("#board").bounding_box()["width"]
+    assert moved == pytest.approx(120 * width_mm / board_px, rel=0.02)
+    assert page.locator(".answer").count() == 0
+    page.mouse.wheel(0, -400)
+    page.wait_for_timeout(100)
+    assert float(page.get_attribute("#elevation", "viewBox").split()[2]) < 0.7 * width_mm
+    visit.context.close()
+
+
+def test_layers_can_be_hidden(visit):
+    page = visit.open("/faces/garden")
+    cable = page.locator('[data-layer="power"]').first
+    assert cable.is_visible()
+    page.get_by_role("button", name="Layers").click()
+    page.get_by_label("power", exact=True).uncheck()
+    assert not cable.is_visible()
+    visit.check()
+
+
+PAGES = ("/", "/faces/street?at=6ft&height=4ft", "/faces/partition", "/wall", "/wall/street?at=6ft", "/pictures",
+         "/pictures/open_01", "/circuits", "/nowhere")  # fmt: skip
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_page_fits_its_screen_and_its_targets_fit_a_thumb(visit, path):
+    page = visit.open(path)
+    assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('button, .button, select, nav a, input:not([type=hidden]), .check, .face-card, .thumb')]
+            .filter((e) => e.checkVisibility() && !e.closest('.check > *'))
+            .map((e) => [e.closest('label.check') ?? e, e]).map(([e]) => ({t: e.outerHTML.slice(0, 80), r: e.getBoundingClientRect()}))
+            .filter(({r}) => r.width && (r.height < 44 || r.width < 44)).map(({t, r}) => `${r.width}x${r.height} ${t}`)"""
+    )
+    assert not small
+    if path != "/nowhere":
+        visit.check()
+
+
+def test_naming_a_thing_in_a_picture(own_visit, own_record_folder):
+    page = own_visit.open("/pictures/open_01")
+    photo = page.locator("#photo image").bounding_box()
+    x, y = photo["x"] + 0.7 * photo["width"], photo["y"] + 0.4 * photo["height"]
+    own_visit.press(x, y)
+    assert page.inner_text("#tag-status") == "1 point"
+    page.select_option("#kind", "junction box")
+    page.select_option("#circuit_id", "4")
+    page.fill("#label", "over the window <b>")
+    page.get_by_role("button", name="Save").click()
+    page.wait_for_load_state("networkidle")
+    assert "over the window <b>" in page.locator(".things").inner_text()
+    with Record.open(own_record_folder) as record:
+        item = next(i for i in record.all(Item) if i.label == "over the window <b>")
+        (sighting,) = record.all(Sighting, target_id=item.id)
+    assert (item.kind, item.circuit_id) == ("junction box", "4")
+    screen_px = 3000 / photo["width"]
+    assert sighting.x_px == pytest.approx(0.7 * 3000 - 0.5, abs=1.5 * screen_px)
+    assert sighting.y_px == pytest.approx(0.4 * 2250 - 0.5, abs=1.5 * screen_px)
+    page.locator(".things li", has_text="over the window").get_by_role("button").click()
+    page.wait_for_load_state("networkidle")
+    with Record.open(own_record_folder) as record:
+        assert record.find(Item, item.id) is None
+    own_visit.check()
+
+
+def test_saving_without_a_point_says_what_to_do(visit):
+    page = visit.open("/pictures/open_01")
+    page.get_by_role("button", name="Save").click()
+    assert "Tap the place" in page.inner_text("#tag-status")
+    visit.check()
+
+
+def test_at_the_wall_stepping_along_with_one_thumb(visit):
+    page = visit.open("/wall")
+    page.get_by_role("link", name="Street face").click()
+    page.fill("#at", "5 ft 11")
+    page.get_by_role("button", name="Ask").click()
+    page.wait_for_selector(".answer")
+    page.get_by_role("button", name="Move right").click()
+    expect(page.locator("#at")).to_have_value("6 ft 0 in")
+    page.get_by_label("4 in", exact=True).check()
+    page.get_by_role("button", name="Move left").click()
+    expect(page.locator("#at")).to_have_value("5 ft 8 in")
+    assert "5 ft 8 in from the left end" in page.inner_text(".verdict")
+    verdict, pad = page.locator(".verdict").bounding_box(), page.locator(".thumb-pad").bounding_box()
+    assert verdict["y"] >= 0 and pad["y"] + pad["height"] <= page.viewport_size["height"]  # both seen at a glance
+    assert verdict["y"] + verdict["height"] < pad["y"] or verdict["x"] > pad["x"] + pad["width"]
+    visit.check()
+
+
+def test_place_off_the_wall_is_explained_where_the_answer_would_be(visit):
+    page = visit.open("/faces/street")
+    page.fill("#at", "40 ft")
+    page.get_by_role("button", name="What is behind?").click()
+    page.wait_for_selector("#answer .problem")
+    assert "not on this wall" in page.inner_text("#answer")
+    assert not [u for u in visit.requested if not u.startswith(visit.url + "/")]
+
+
+def test_asking_works_without_scripts(browser, served):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(served.url + "/faces/street")
+    page.fill("#at", "6 ft")
+    page.get_by_role("button", name="What is behind?").click()
+    page.wait_for_selector(".answer")
+    assert "6 ft 0 in from the left end" in page.inner_text(".verdict")
+    context.close()
+
+
+def test_asking_with_the_keyboard_alone(browser, served):
+    visit = Visit(browser, "desk", served.url)
+    page = visit.open("/")
+    reached = []
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        reached.append(page.evaluate("document.activeElement.textContent.trim()"))
+        if "Street face" in reached[-1]:
+            page.keyboard.press("Enter")
+            break
+    page.wait_for_url("**/faces/street")
+    page.wait_for_load_state("networkidle")
+    for _ in range(20):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == "at":
+            break
+    page.keyboard.type("6ft")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".answer")
+    assert "6 ft 0 in" in page.inner_text(".verdict")
+    visit.check()
+    visit.context.close()

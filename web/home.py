@@ -1,0 +1,102 @@
+"""The first page: the walls, how far each is, and what to do next."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import asdict
+
+from flask import Blueprint
+
+from asbuilt.record import PLACED, Circuit, Face, Item, Picture, Placement, Position, Record, Room, Sighting
+from asbuilt.sheets.recorded import not_recorded_share
+from asbuilt.web.pages import Page, page, record
+
+blueprint = Blueprint("home", __name__)
+
+
+@page(blueprint, "/")
+def index() -> Page:
+    """Walls by room with their state."""
+    rooms = rooms_with_faces(record())
+    return Page(
+        template="home.html",
+        data={
+            "building": asdict(record().building),
+            "rooms": rooms,
+            "next": next_step(record(), rooms),
+            "counts": counts(record()),
+        },
+    )
+
+
+def counts(rec: Record) -> dict:
+    """How much of everything there is."""
+    status = Counter(p.status for p in rec.all(Placement))
+    pictures = rec.all(Picture)
+    return {
+        "pictures": len(pictures),
+        "placed": status[PLACED],
+        "not_filed": sum(p.face_id is None for p in pictures),
+        "items": len(rec.all(Item)),
+        "sightings": len(rec.all(Sighting)),
+        "circuits": len(rec.all(Circuit)),
+    }
+
+
+def rooms_with_faces(rec: Record) -> list[dict]:
+    """Rooms in order, each with its faces in walking order and what is known of them."""
+    placed_ids = {p.id for p in rec.all(Placement, status=PLACED)}
+    pictures, placed = Counter(), Counter()
+    for picture in rec.all(Picture):
+        pictures[picture.face_id] += 1
+        placed[picture.face_id] += picture.id in placed_ids
+    items = Counter(face_id for face_id, _ in {(p.face_id, p.item_id) for p in rec.all(Position, status="measured")})
+    faces = sorted(rec.all(Face), key=lambda f: f.order_idx)
+    rooms = sorted(rec.all(Room), key=lambda r: r.order_idx)
+    return [
+        {
+            "id": room.id,
+            "name": room.name,
+            "faces": [
+                {
+                    "id": f.id,
+                    "title": f.title,
+                    "kind": f.kind,
+                    "length_m": f.length_m,
+                    "height_m": f.height_m,
+                    "cover_up_date": f.cover_up_date,
+                    "pictures": pictures[f.id],
+                    "placed": placed[f.id],
+                    "items": items[f.id],
+                    "not_recorded_share": not_recorded_share(rec, f),
+                }
+                for f in faces
+                if f.room_id == room.id
+            ],
+        }
+        for room in rooms
+    ]
+
+
+def next_step(rec: Record, rooms: list[dict]) -> dict:
+    """The one thing to do next: what it is, why, and where."""
+    have = counts(rec)
+    faces = [f for room in rooms for f in room["faces"]]
+    gaps = [f for f in faces if f["not_recorded_share"] is None or f["not_recorded_share"] > 0.005]
+    open_gaps = [f for f in gaps if not f["cover_up_date"]]
+    if not faces:
+        return _next("Describe the rooms", "No walls are in this record yet. Load a plan: asbuilt plan load RECORD plan.toml")
+    if not have["pictures"]:
+        return _next("Add photos and video", "No pictures yet. Film each wall, then: asbuilt add RECORD FILES")
+    if not have["placed"]:
+        return _next("Place the pictures", f"{have['pictures']} pictures wait to be placed: asbuilt place RECORD")
+    if open_gaps:
+        names = ", ".join(f["title"] for f in open_gaps)
+        return _next("Fill the gaps before cover-up", f"Not everything is recorded on: {names}.", f"/faces/{open_gaps[0]['id']}")
+    if not have["sightings"] and not have["items"]:
+        return _next("Name what the pictures show", "Nothing is tagged yet. Open a picture and tap what you see.", "/pictures")
+    return _next("Ask what is behind a wall", "Choose a wall, then type a distance from its left end.", "/wall")
+
+
+def _next(title: str, text: str, href: str = "") -> dict:
+    return {"title": title, "text": text, "href": href}

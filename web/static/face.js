@@ -1,0 +1,78 @@
+// The face page: tap or type, and see the answer with the place marked on the wall.
+
+import { ask, rememberPlace } from "./answer.js";
+import { Board, svgElement, wireButtons } from "./board.js";
+
+const LEGIBLE_PX_PER_MM = 0.1; // below this the words on the wall cannot be read
+
+const frame = document.getElementById("board");
+const svg = document.getElementById("elevation");
+const form = document.getElementById("ask");
+const left = Number(svg.dataset.leftMm);
+const top_ = Number(svg.dataset.topMm);
+
+const toDrawing = (offsetM, heightM) => ({ x: offsetM * 1000 - left, y: top_ - heightM * 1000 });
+
+const board = new Board(frame, svg, { onTap: tapped });
+wireButtons(board);
+showMark(frame.dataset.offsetM, frame.dataset.heightM);
+if (board.scale < LEGIBLE_PX_PER_MM) {
+  const x = frame.dataset.offsetM ? Number(frame.dataset.offsetM) * 1000 - left : 0;
+  board.showHeight(x);
+}
+
+function tapped(point) {
+  const offset = Math.min(Math.max((point.x + left) / 1000, 0), Number(frame.dataset.lengthM));
+  const height = Math.min(Math.max((top_ - point.y) / 1000, 0), Number(frame.dataset.wallHeightM));
+  send(`${offset.toFixed(4)} m`, `${height.toFixed(4)} m`);
+}
+
+async function send(at, height) {
+  const found = await ask(frame.dataset.answer, { at, height });
+  if (!found) return;
+  form.at.value = found.dataset.atText;
+  form.height.value = found.dataset.heightText;
+  showMark(found.dataset.offsetM, found.dataset.heightM);
+  rememberPlace(found.dataset.atText, found.dataset.heightText);
+}
+
+form.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  await send(form.at.value, form.height.value);
+  document.getElementById("answer").scrollIntoView({ block: "nearest" });
+});
+
+function showMark(offsetM, heightM) {
+  svg.querySelector("#question")?.remove();
+  if (offsetM === undefined || offsetM === "") return;
+  const group = svgElement("g", { id: "question" });
+  const foot = toDrawing(Number(offsetM), 0);
+  const head = toDrawing(Number(offsetM), Number(frame.dataset.wallHeightM));
+  for (const name of ["mark-line-rim", "mark-line"]) {
+    group.append(svgElement("path", { class: name, d: `M${foot.x} ${foot.y + 330}L${head.x} ${head.y - 60}` }));
+  }
+  let spot = { x: foot.x, y: (foot.y + head.y) / 2 };
+  if (heightM !== undefined && heightM !== "") {
+    spot = toDrawing(Number(offsetM), Number(heightM));
+    for (const name of ["mark-spot-rim", "mark-spot"]) {
+      group.append(svgElement("circle", { class: name, cx: spot.x, cy: spot.y, r: 45 }));
+    }
+  }
+  svg.append(group);
+  board.reveal(spot);
+}
+
+for (const box of document.querySelectorAll("[data-layer-of]")) {
+  box.addEventListener("change", () => {
+    for (const group of svg.querySelectorAll(`[data-layer="${box.dataset.layerOf}"]`)) {
+      group.classList.toggle("off", !box.checked);
+    }
+  });
+}
+
+const layersButton = document.getElementById("layers-button");
+layersButton.addEventListener("click", () => {
+  const layers = document.getElementById("layers");
+  layers.hidden = !layers.hidden;
+  layersButton.setAttribute("aria-expanded", String(!layers.hidden));
+});
