@@ -85,9 +85,7 @@ def answer_data(record: Record, face: Face, place: Place) -> dict:
             "at_text": place.at_text,
             "height_text": place.height_text,
         },
-        "question": wording.asked(
-            found.face_title, found.room, place.offset_m, place.height_m, found.within_m, shown
-        ),
+        "question": wording.asked(found.face_title, found.room, place.offset_m, place.height_m, found.within_m, shown),
         "record_line": wording.record_line(found.covering, found.recorded_on, found.age, found.covered_on),
         "glance": glance(found, place),
         "check": cross_check(found.landmarks, shown),

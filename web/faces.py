@@ -15,7 +15,8 @@ from asbuilt.web.pages import Page, get_or_404, page, record, unit
 blueprint = Blueprint("faces", __name__)
 LAYERS = {
     "picture": "picture", "studs": "studs", "power": "power", "low voltage": "low voltage",
-    "plumbing": "plumbing and gas", "special": "special hazards", "coverage": "not recorded", "markers": "marker sheets",
+    "plumbing": "plumbing and gas", "special": "special hazards", "coverage": "not recorded",
+    "markers": "marker sheets",
 }  # fmt: skip
 
 
@@ -30,7 +31,12 @@ def face(face_id: str) -> Page:
     return Page(
         template="face.html",
         data=data,
-        drawn={"elevation": svg(drawing, svg_id="elevation"), "layers": layers, "place": place, "faces": neighbours(found)},
+        drawn={
+            "elevation": svg(drawing, svg_id="elevation"),
+            "layers": layers,
+            "place": place,
+            "faces": neighbours(found),
+        },
     )
 
 

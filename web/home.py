@@ -85,16 +85,22 @@ def next_step(rec: Record, rooms: list[dict]) -> dict:
     gaps = [f for f in faces if f["not_recorded_share"] is None or f["not_recorded_share"] > 0.005]
     open_gaps = [f for f in gaps if not f["cover_up_date"]]
     if not faces:
-        return _next("Describe the rooms", "No walls are in this record yet. Load a plan: asbuilt plan load RECORD plan.toml")
+        return _next(
+            "Describe the rooms", "No walls are in this record yet. Load a plan: asbuilt plan load RECORD plan.toml"
+        )
     if not have["pictures"]:
         return _next("Add photos and video", "No pictures yet. Film each wall, then: asbuilt add RECORD FILES")
     if not have["placed"]:
         return _next("Place the pictures", f"{have['pictures']} pictures wait to be placed: asbuilt place RECORD")
     if open_gaps:
         names = ", ".join(f["title"] for f in open_gaps)
-        return _next("Fill the gaps before cover-up", f"Not everything is recorded on: {names}.", f"/faces/{open_gaps[0]['id']}")
+        return _next(
+            "Fill the gaps before cover-up", f"Not everything is recorded on: {names}.", f"/faces/{open_gaps[0]['id']}"
+        )
     if not have["sightings"] and not have["items"]:
-        return _next("Name what the pictures show", "Nothing is tagged yet. Open a picture and tap what you see.", "/pictures")
+        return _next(
+            "Name what the pictures show", "Nothing is tagged yet. Open a picture and tap what you see.", "/pictures"
+        )
     return _next("Ask what is behind a wall", "Choose a wall, then type a distance from its left end.", "/wall")
 
 

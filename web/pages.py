@@ -15,7 +15,6 @@ from asbuilt.errors import AsbuiltError, NotInRecordError
 from asbuilt.record import Record
 from asbuilt.units import format_error, format_length
 
-
 T = TypeVar("T")
 
 

@@ -24,13 +24,20 @@ def pictures() -> Page:
     for sighting in record().all(Sighting):
         seen[sighting.picture_id] = seen.get(sighting.picture_id, 0) + 1
     groups: dict[str | None, list[dict]] = {}
-    for picture in sorted(record().all(Picture), key=lambda p: (p.kind != "photo", media[p.media_id].name, p.pts_s or 0)):
+    for picture in sorted(
+        record().all(Picture), key=lambda p: (p.kind != "photo", media[p.media_id].name, p.pts_s or 0)
+    ):
         groups.setdefault(picture.face_id, []).append(
-            _summary(picture, media[picture.media_id], placements.get(picture.id)) | {"sightings": seen.get(picture.id, 0)}
+            _summary(picture, media[picture.media_id], placements.get(picture.id))
+            | {"sightings": seen.get(picture.id, 0)}
         )
     titles = {f.id: f.title for f in sorted(record().all(Face), key=lambda f: f.order_idx)}
     order = [*titles, *(key for key in groups if key not in titles)]
-    listed = [{"face_id": k, "title": titles.get(k, "Not filed under a wall"), "pictures": groups[k]} for k in order if k in groups]
+    listed = [
+        {"face_id": k, "title": titles.get(k, "Not filed under a wall"), "pictures": groups[k]}
+        for k in order
+        if k in groups
+    ]
     return Page(template="pictures.html", data={"groups": listed})
 
 
@@ -82,7 +89,12 @@ def _thing(target: str, target_id: str, spots: list[Sighting]) -> dict:
     }
     if target == "reference":
         point = record().find(ReferencePoint, target_id)
-        return thing | {"kind": "reference point", "label": point.label if point else "", "circuit": None, "is_run": False}
+        return thing | {
+            "kind": "reference point",
+            "label": point.label if point else "",
+            "circuit": None,
+            "is_run": False,
+        }
     item = record().find(Item, target_id)
     circuit = record().find(Circuit, item.circuit_id) if item and item.circuit_id else None
     return thing | {

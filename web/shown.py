@@ -57,7 +57,12 @@ def _place_picture(mark: PictureMark, things: list[dict], names: dict[str, str])
 
 def _thing_picture(picture: Picture, things: list[dict], names: dict[str, str]) -> dict:
     view = _around([(t["x_px"], t["y_px"]) for t in things], picture, max(picture.width_px, picture.height_px) / 5)
-    return _picture(picture, names) | {"view_px": view, "line_px": [], "spot_px": None, "marks": _lettered(things, view)}
+    return _picture(picture, names) | {
+        "view_px": view,
+        "line_px": [],
+        "spot_px": None,
+        "marks": _lettered(things, view),
+    }
 
 
 def _picture(picture: Picture, names: dict[str, str]) -> dict:

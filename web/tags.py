@@ -43,7 +43,10 @@ def _points(picture: Picture) -> list[tuple[float, float]]:
         abort(400, "no point was set; tap the place in the picture first")
     if len(xs) > MOST_POINTS:
         abort(400, f"a thing can have at most {MOST_POINTS} points in one picture")
-    if not all(-0.5 <= x <= picture.width_px - 0.5 and -0.5 <= y <= picture.height_px - 0.5 for x, y in zip(xs, ys, strict=True)):
+    if not all(
+        -0.5 <= x <= picture.width_px - 0.5 and -0.5 <= y <= picture.height_px - 0.5
+        for x, y in zip(xs, ys, strict=True)
+    ):
         abort(400, "a point lies outside the picture")
     return list(zip(xs, ys, strict=True))
 

@@ -77,7 +77,10 @@ def elevation_sheet(
     parts += _items(things, face, space)
     parts += [Group(parts=tuple(map(_marker, markers)), layer="markers", title="Marker sheets"), outline(face)]
     block_runs(things, space)
-    parts += [area_words(missing, "not recorded", "coverage", space), area_words(poor, "seen but poor", "coverage", space)]
+    parts += [
+        area_words(missing, "not recorded", "coverage", space),
+        area_words(poor, "seen but poor", "coverage", space),
+    ]
     parts += [bay_numbers(studs, -BAYS_BELOW_M), tape(face.length_m, -TAPE_BELOW_M, unit)]
     bottom_m = -TAPE_BELOW_M - TAPE_WIDTH_M
     if with_title_block:
@@ -126,7 +129,9 @@ def _marker(marker: Marker) -> Group:
         parts=(
             Rect(left_m=x - half_m, bottom_m=z - half_m, width_m=2 * half_m, height_m=2 * half_m, pen="marker"),
             Circle(center_m=(x, z), radius_m=0.008, pen="marker fill"),
-            Text(at_m=(x, z + half_m * 0.3), text=str(marker.id), size_m=half_m * 0.75, pen="text plain", anchor="middle"),
+            Text(
+                at_m=(x, z + half_m * 0.3), text=str(marker.id), size_m=half_m * 0.75, pen="text plain", anchor="middle"
+            ),
         ),
         key=f"marker-{marker.id}",
         title=f"marker sheet {marker.id}",

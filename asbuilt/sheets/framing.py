@@ -32,7 +32,8 @@ def framing(face: Face, studs: Sequence[StudPlace], openings: Sequence[Opening])
     for stud in studs:
         parts.append(_stud(stud, plate_m, stud_top_m))
     centers = tuple(
-        ((s.center_m, max(s.bottom_m, plate_m)), (s.center_m, stud_top_m if s.top_m is None else s.top_m)) for s in studs
+        ((s.center_m, max(s.bottom_m, plate_m)), (s.center_m, stud_top_m if s.top_m is None else s.top_m))
+        for s in studs
     )
     parts.append(Strokes(segments_m=centers, pen="centre line"))
     return Group(parts=tuple(parts), layer="studs", title="Studs and plates")
@@ -104,5 +105,11 @@ def _bay_number(bay: Bay, center_height_m: float) -> tuple[Part, ...]:
     middle_m = (bay.left_edge_m + bay.right_edge_m) / 2
     return (
         Circle(center_m=(middle_m, center_height_m), radius_m=BAY_MARK_M, pen="tag"),
-        Text(at_m=(middle_m, center_height_m - 0.028), text=str(bay.number), size_m=0.08, pen="text bold", anchor="middle"),
+        Text(
+            at_m=(middle_m, center_height_m - 0.028),
+            text=str(bay.number),
+            size_m=0.08,
+            pen="text bold",
+            anchor="middle",
+        ),
     )

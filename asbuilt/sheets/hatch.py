@@ -91,8 +91,16 @@ def _word(polygon: Polygon, name: str, space: LabelSpace) -> Text | None:
     width_m, height_m = text_width_m(name, size_m), 1.3 * size_m
     if upright:
         width_m, height_m = height_m, width_m
-    grid = [(left + (right - left) * i / 8, bottom + (top - bottom) * j / 8) for j in (4, 5, 3, 6, 2, 7, 1) for i in (4, 3, 5, 2, 6)]
-    inside = [p for p in grid if polygon.covers(box(p[0] - width_m / 2, p[1] - height_m / 2, p[0] + width_m / 2, p[1] + height_m / 2))]
+    grid = [
+        (left + (right - left) * i / 8, bottom + (top - bottom) * j / 8)
+        for j in (4, 5, 3, 6, 2, 7, 1)
+        for i in (4, 3, 5, 2, 6)
+    ]
+    inside = [
+        p
+        for p in grid
+        if polygon.covers(box(p[0] - width_m / 2, p[1] - height_m / 2, p[0] + width_m / 2, p[1] + height_m / 2))
+    ]
     if not inside:
         return None
     x, z = space.place(inside, width_m, height_m)

@@ -69,7 +69,9 @@ def run_shape(thing: Thing, face: Face) -> Group:
     parts: list[Part] = [_band(band_area(thing).intersection(sheet))]
     if len(points) > 1:
         cut = LineString(points).intersection(sheet)
-        pieces = [tuple(g.coords) for g in getattr(cut, "geoms", [cut]) if g.geom_type == "LineString" and not g.is_empty]
+        pieces = [
+            tuple(g.coords) for g in getattr(cut, "geoms", [cut]) if g.geom_type == "LineString" and not g.is_empty
+        ]
         parts += [Polyline(points_m=piece, pen=run_pen(thing)) for piece in pieces]
         if thing.kind.name in HOLLOW:
             parts += [Polyline(points_m=piece, pen="run core") for piece in pieces]
@@ -90,7 +92,9 @@ def _exits(pieces: Sequence[tuple], points: Sequence[Point]) -> list[Part]:
             if min(math.dist(tip, p) for p in (points[0], points[-1])) < 1e-6:
                 continue
             back = math.atan2(before[1] - tip[1], before[0] - tip[0])
-            wings = [(tip[0] + ARROW_M * math.cos(back + a), tip[1] + ARROW_M * math.sin(back + a)) for a in (0.4, -0.4)]
+            wings = [
+                (tip[0] + ARROW_M * math.cos(back + a), tip[1] + ARROW_M * math.sin(back + a)) for a in (0.4, -0.4)
+            ]
             arrows.append(Polyline(points_m=(tip, *wings), pen="arrow", closed=True))
     return arrows
 
@@ -179,7 +183,9 @@ def _tag(text: str, spot: Point, at: Point) -> list[Part]:
         Rect(left_m=at[0] - width_m / 2, bottom_m=at[1] - height_m / 2, width_m=width_m, height_m=height_m,
              pen="tag", round_m=0.02)
     )  # fmt: skip
-    parts.append(Text(at_m=(at[0], at[1] - TAG_TEXT_M * 0.35), text=text, size_m=TAG_TEXT_M, pen="text tag", anchor="middle"))
+    parts.append(
+        Text(at_m=(at[0], at[1] - TAG_TEXT_M * 0.35), text=text, size_m=TAG_TEXT_M, pen="text tag", anchor="middle")
+    )
     return parts
 
 
@@ -197,7 +203,9 @@ def _box_tag(thing: Thing, space: LabelSpace) -> Group:
     name_width_m = text_width_m(thing.name, NAME_TEXT_M)
     for name_z in (z - height_m / 2 - 0.075, z + height_m / 2 + 0.055):
         if thing.item.label and space.free((x, name_z), name_width_m, NAME_TEXT_M):
-            space.block((x - name_width_m / 2, name_z - NAME_TEXT_M / 2, x + name_width_m / 2, name_z + NAME_TEXT_M / 2))
+            space.block(
+                (x - name_width_m / 2, name_z - NAME_TEXT_M / 2, x + name_width_m / 2, name_z + NAME_TEXT_M / 2)
+            )
             parts.append(Text(at_m=(x, name_z - 0.025), text=thing.item.label, size_m=NAME_TEXT_M, anchor="middle"))
             break
     return Group(parts=tuple(parts), key=thing.item.id)
@@ -209,7 +217,11 @@ def _run_tag(thing: Thing, space: LabelSpace) -> Group:
     points = np.clip([(s.offset_m, s.height_m) for s in thing.spots], (left, bottom), (right, top))
     candidates = [_along(points, share) for share in (0.5, 0.35, 0.65, 0.2, 0.8)]
     width_m, height_m = text_width_m(text, TAG_TEXT_M) + 0.05, TAG_TEXT_M * 1.35
-    aside = [(x + dx * (width_m / 2 + 0.05), z + dz * 0.14) for x, z in candidates[:3] for dx, dz in ((1, 0), (-1, 0), (0, 1), (0, -1))]
+    aside = [
+        (x + dx * (width_m / 2 + 0.05), z + dz * 0.14)
+        for x, z in candidates[:3]
+        for dx, dz in ((1, 0), (-1, 0), (0, 1), (0, -1))
+    ]
     at = space.place(candidates + aside, width_m, height_m)
     nearest = min(candidates, key=lambda c: math.dist(c, at))
     return Group(parts=tuple(_tag(text, nearest, at)), key=thing.item.id)

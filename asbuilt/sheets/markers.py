@@ -176,7 +176,7 @@ def _instructions(canvas: Canvas, size_pt: float, top_pt: float) -> None:
     lines = (
         f"Print at 100 % (not fit to page): the black square is {size_pt / inch:.3g} in = {size_pt / mm:.4g} mm; "
         "hold a tape to the rulers.",
-        "Hang it flat and upright on the face of a stud, number at the bottom; fold the margins back, never the white rim.",
+        "Hang it flat and upright on a stud's face, number at the bottom; fold back the margins, never the white rim.",
         "Then tape the square's centre (ticks) from the left end and the floor, and write both here.",
     )
     for i, line in enumerate(lines):

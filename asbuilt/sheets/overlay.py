@@ -33,7 +33,9 @@ class PictureMark:
     seen_share: float
 
 
-def picture_marks(record: Record, face_id: str, offset_m: float, height_m: float | None = None, most: int = 6) -> list[PictureMark]:
+def picture_marks(
+    record: Record, face_id: str, offset_m: float, height_m: float | None = None, most: int = 6
+) -> list[PictureMark]:
     """The placed pictures that show a place best, with the place marked in each.
 
     Parameters
@@ -115,7 +117,9 @@ def projected(camera: Camera, building_from_face: Rigid3, points_face_m: Sequenc
     return [None if np.isnan(p).any() else (float(p[0]), float(p[1])) for p in pixels]
 
 
-def place_seen(camera: Camera, building_from_face: Rigid3, pixel: tuple[float, float], depth_m: float = 0.0) -> np.ndarray | None:
+def place_seen(
+    camera: Camera, building_from_face: Rigid3, pixel: tuple[float, float], depth_m: float = 0.0
+) -> np.ndarray | None:
     """Where on a face a pixel's ray meets the plane at a depth: (offset, depth, height) [m].
 
     None where the ray runs away from the face or along it.
@@ -128,7 +132,9 @@ def place_seen(camera: Camera, building_from_face: Rigid3, pixel: tuple[float, f
     return eye_m + ray * (depth_m - eye_m[1]) / ray[1]
 
 
-def face_seen(camera: Camera, faces: Mapping[str, Face], building_from: Mapping[str, Rigid3], pixel: tuple[float, float]) -> str | None:
+def face_seen(
+    camera: Camera, faces: Mapping[str, Face], building_from: Mapping[str, Rigid3], pixel: tuple[float, float]
+) -> str | None:
     """The id of the face a pixel looks at: the nearest one whose rectangle its ray meets."""
     best, best_m = None, np.inf
     for face_id, face in faces.items():

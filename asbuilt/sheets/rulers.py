@@ -50,9 +50,7 @@ def _metric(length_m: float) -> Iterator[Mark]:
 def tape(length_m: float, top_m: float, unit: str) -> Group:
     """A tape laid along the bottom of a face, its zero at the left end."""
     graduations = marks(length_m, unit)
-    parts: list = [
-        Rect(left_m=0, bottom_m=top_m - TAPE_WIDTH_M, width_m=length_m, height_m=TAPE_WIDTH_M, pen="tape")
-    ]
+    parts: list = [Rect(left_m=0, bottom_m=top_m - TAPE_WIDTH_M, width_m=length_m, height_m=TAPE_WIDTH_M, pen="tape")]
     for pen, levels in (("tape mark", (0, 1)), ("tape mark long", (2,))):
         parts.append(
             Strokes(

@@ -45,7 +45,11 @@ class Schedule:
 
 def positions_of(number: str) -> list[int]:
     """``1+3`` as [1, 3]; empty if the text holds no positions."""
-    return [int(n) for n in re.split(r"[+,/ ]+", number.strip())] if re.fullmatch(r"\d+([+,/ ]+\d+)*", number.strip()) else []
+    return (
+        [int(n) for n in re.split(r"[+,/ ]+", number.strip())]
+        if re.fullmatch(r"\d+([+,/ ]+\d+)*", number.strip())
+        else []
+    )
 
 
 def schedules(record: Record) -> list[Schedule]:

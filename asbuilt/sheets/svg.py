@@ -150,7 +150,9 @@ class _Writer:
                 'paint-order="stroke"'
             )
         size = _num(part.size_m * 1000)
-        return f'<text x="{x}" y="{y}" font-size="{size}"{anchor}{bold}{_fill(pen)}{halo}{turn}>{escape(part.text)}</text>'
+        return (
+            f'<text x="{x}" y="{y}" font-size="{size}"{anchor}{bold}{_fill(pen)}{halo}{turn}>{escape(part.text)}</text>'
+        )
 
     def raster(self, part: Raster) -> str:
         x, y = self.xy((part.left_m, part.bottom_m + part.height_m))

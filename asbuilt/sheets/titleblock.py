@@ -57,11 +57,16 @@ def legend(things: Sequence[Thing], left_m: float, top_m: float, right_m: float,
             sample.append(Line(start_m=(0, 0), end_m=(0.3, 0), pen="run core"))
         samples.append((name, sample))
     if things:
-        samples.append(("where it may be (95 %)", [Rect(left_m=0, bottom_m=-0.04, width_m=0.3, height_m=0.08, pen="band")]))
+        samples.append(
+            ("where it may be (95 %)", [Rect(left_m=0, bottom_m=-0.04, width_m=0.3, height_m=0.08, pen="band")])
+        )
     if not_recorded:
         samples.append(("not recorded (not empty)", _hatch_sample()))
-    samples.append(("stud, dashed where only expected", [Rect(left_m=0.02, bottom_m=-0.045, width_m=0.1, height_m=0.09, pen="stud"),
-                                                        Rect(left_m=0.18, bottom_m=-0.045, width_m=0.1, height_m=0.09, pen="stud expected")]))  # fmt: skip
+    studs: list[Part] = [
+        Rect(left_m=left, bottom_m=-0.045, width_m=0.1, height_m=0.09, pen=pen)
+        for left, pen in ((0.02, "stud"), (0.18, "stud expected"))
+    ]
+    samples.append(("stud, dashed where only expected", studs))
     rows = 4
     column_m = max((right_m - left_m) / max(-(-len(samples) // rows), 1), 1.5)
     parts: list[Part] = []
@@ -85,9 +90,21 @@ def _hatch_sample() -> list[Part]:
 def _moved(part: Part, x: float, z: float) -> Part:
     """A sample shape moved to its place."""
     if isinstance(part, Line):
-        return Line(start_m=(part.start_m[0] + x, part.start_m[1] + z), end_m=(part.end_m[0] + x, part.end_m[1] + z), pen=part.pen)
+        return Line(
+            start_m=(part.start_m[0] + x, part.start_m[1] + z),
+            end_m=(part.end_m[0] + x, part.end_m[1] + z),
+            pen=part.pen,
+        )
     if isinstance(part, Rect):
-        return Rect(left_m=part.left_m + x, bottom_m=part.bottom_m + z, width_m=part.width_m, height_m=part.height_m, pen=part.pen)
+        return Rect(
+            left_m=part.left_m + x,
+            bottom_m=part.bottom_m + z,
+            width_m=part.width_m,
+            height_m=part.height_m,
+            pen=part.pen,
+        )
     if isinstance(part, Region):
         return Region(rings_m=tuple(tuple((px + x, pz + z) for px, pz in r) for r in part.rings_m), pen=part.pen)
-    return Strokes(segments_m=tuple(((a[0] + x, a[1] + z), (b[0] + x, b[1] + z)) for a, b in part.segments_m), pen=part.pen)
+    return Strokes(
+        segments_m=tuple(((a[0] + x, a[1] + z), (b[0] + x, b[1] + z)) for a, b in part.segments_m), pen=part.pen
+    )

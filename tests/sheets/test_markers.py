@@ -64,7 +64,9 @@ def test_nothing_is_printed_in_the_white_rim(tmp_path):
     _, corners = found(gray)
     (left, top), (right, bottom) = corners[0].min(axis=0), corners[0].max(axis=0)
     rim_px = (right - left) / 8
-    outer = gray[int(top - rim_px) + 2 : int(bottom + rim_px) - 1, int(left - rim_px) + 2 : int(right + rim_px) - 1].copy()
+    outer = gray[
+        int(top - rim_px) + 2 : int(bottom + rim_px) - 1, int(left - rim_px) + 2 : int(right + rim_px) - 1
+    ].copy()
     inset = int(rim_px) - 4
     outer[inset:-inset, inset:-inset] = 255
     assert outer.min() == 255

@@ -14,7 +14,12 @@ CHROMIUM = Path("/usr/bin/chromium")
 pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason=f"no browser at {CHROMIUM}; install chromium")
 SCREENS = {
     "desk": {"viewport": {"width": 1440, "height": 900}},
-    "phone": {"viewport": {"width": 390, "height": 780}, "has_touch": True, "is_mobile": True, "device_scale_factor": 2},
+    "phone": {
+        "viewport": {"width": 390, "height": 780},
+        "has_touch": True,
+        "is_mobile": True,
+        "device_scale_factor": 2,
+    },
 }
 
 
@@ -124,7 +129,9 @@ def test_tap_is_right_after_zooming_and_moving(visit):
         board = page.locator("#board").bounding_box()
         if board["x"] < x < board["x"] + board["width"] and board["y"] < y < board["y"] + board["height"]:
             break
-        page.keyboard.press("ArrowLeft" if x < board["x"] else "ArrowRight" if x > board["x"] + board["width"] else "ArrowDown")
+        page.keyboard.press(
+            "ArrowLeft" if x < board["x"] else "ArrowRight" if x > board["x"] + board["width"] else "ArrowDown"
+        )
         page.wait_for_timeout(50)
     visit.press(*middle(target))
     page.wait_for_selector(".answer")
@@ -168,16 +175,23 @@ PAGES = ("/", "/faces/street?at=6ft&height=4ft", "/faces/partition", "/wall", "/
          "/pictures/open_01", "/circuits", "/nowhere")  # fmt: skip
 
 
+# Everything that is pressed, checkboxes by their label: at least 44 by 44 CSS px.
+SMALL_TARGETS = """() => {
+  const pressed = 'button, .button, select, nav a, input:not([type=hidden]), .face-card, .thumb';
+  return [...document.querySelectorAll(pressed)]
+    .map((e) => e.closest('label.check') ?? e)
+    .filter((e) => e.checkVisibility())
+    .map((e) => ({ words: e.outerHTML.slice(0, 80), box: e.getBoundingClientRect() }))
+    .filter(({ box }) => box.width && (box.height < 44 || box.width < 44))
+    .map(({ words, box }) => `${box.width} x ${box.height}: ${words}`);
+}"""
+
+
 @pytest.mark.parametrize("path", PAGES)
 def test_page_fits_its_screen_and_its_targets_fit_a_thumb(visit, path):
     page = visit.open(path)
     assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
-    small = page.evaluate(
-        """() => [...document.querySelectorAll('button, .button, select, nav a, input:not([type=hidden]), .check, .face-card, .thumb')]
-            .filter((e) => e.checkVisibility() && !e.closest('.check > *'))
-            .map((e) => [e.closest('label.check') ?? e, e]).map(([e]) => ({t: e.outerHTML.slice(0, 80), r: e.getBoundingClientRect()}))
-            .filter(({r}) => r.width && (r.height < 44 || r.width < 44)).map(({t, r}) => `${r.width}x${r.height} ${t}`)"""
-    )
+    small = page.evaluate(SMALL_TARGETS)
     assert not small
     if path != "/nowhere":
         visit.check()

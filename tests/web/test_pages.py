@@ -162,7 +162,9 @@ def test_picture_is_sent_as_jpeg_in_the_size_asked_for(client):
 
 
 def test_first_page_is_light(client):
-    weight = len(client.get("/").data) + len(client.get("/static/app.css").data) + len(client.get("/static/icon.svg").data)
+    weight = (
+        len(client.get("/").data) + len(client.get("/static/app.css").data) + len(client.get("/static/icon.svg").data)
+    )
     assert weight < 200_000
 
 

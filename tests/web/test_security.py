@@ -54,7 +54,9 @@ def test_session_cookie_is_out_of_reach_of_scripts_and_other_sites(own_client):
     assert "HttpOnly" in cookie and "SameSite=Lax" in cookie
 
 
-@pytest.mark.parametrize("path", ["../record.db", "..%2f..%2frecord.db", "%2e%2e/record.db", "....//record.db", "%2fetc%2fpasswd"])
+@pytest.mark.parametrize(
+    "path", ["../record.db", "..%2f..%2frecord.db", "%2e%2e/record.db", "....//record.db", "%2fetc%2fpasswd"]
+)
 def test_no_path_of_a_request_reaches_the_disk(client, path):
     for address in (f"/static/{path}", f"/pictures/{path}/image.jpg", f"/faces/{path}", f"/{path}"):
         response = client.get(address)
@@ -75,7 +77,15 @@ def test_hostile_names_are_shown_as_text(own_client, own_record_folder):
         change(record, item, label=HOSTILE)
         media = next(m for m in record.all(Media) if m.name == "open_01.jpg")
         record.put(Media(**fields(media) | {"name": HOSTILE, "device": HOSTILE}))
-    for address in ("/", "/faces/street?at=6ft", "/wall", "/wall/street?at=6ft", "/pictures", "/pictures/open_01", "/circuits"):
+    for address in (
+        "/",
+        "/faces/street?at=6ft",
+        "/wall",
+        "/wall/street?at=6ft",
+        "/pictures",
+        "/pictures/open_01",
+        "/circuits",
+    ):
         text = own_client.get(address).text
         assert "<script>alert" not in text and "<img src=x" not in text, address
         if address != "/circuits":
