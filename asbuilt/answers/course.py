@@ -17,13 +17,16 @@ import numpy as np
 SEEN, BETWEEN, BEYOND = "seen", "between sightings", "beyond the last sighting"
 
 # How far a cable strays from its supposed line, as a share of the distance between sightings
-# and at least: measured on rendered rooms (staples, sag, bends at bored holes).
+# and at least: staples, sag, bends at bored holes (our choice, checked on rendered rooms).
 STRAY_SHARE = 0.03
 STRAY_LEAST_M = 0.006
+PIPE_STRAY = 0.3  # pipe is stiff and set plumb: it strays this much of what cable does
 CORNER_STRAY_M = 0.025  # cable is bent round, not kinked, at a corner (common practice, no source)
 CORNER_M = 0.05  # an L that misses the straight line by less than this is not told apart from it
 NEAR_STUD_M = 0.05  # cable stapled to a stud lies within 2 in of it (common practice, no source)
+DETOUR_M = 0.15  # a run between two studs may go level this much higher or lower than it was seen
 EDGE_M = 0.15  # this near the edge of a face a run has reached the plate or the corner
+PROUD_M = -0.02  # a run that has come out of the wall this far stops there
 JOIN_M = 0.60  # a run's end this near a box of its circuit goes into that box
 # Never more likely than not: nobody saw it there, so no hit is expected from it alone.
 GUESS_WEIGHT = 0.49
@@ -60,6 +63,10 @@ class Framing:
     def near_stud(self, offset_m: float) -> bool:
         """Whether a run at that offset can be fixed to the side of a stud."""
         return any(left - NEAR_STUD_M <= offset_m <= right + NEAR_STUD_M for left, right in self.studs_m)
+
+    def apart(self, one_m: float, other_m: float) -> bool:
+        """Whether two offsets lie in different bays or at different studs."""
+        return sum(min(one_m, other_m) < (left + right) / 2 < max(one_m, other_m) for left, right in self.studs_m) > 0
 
     def at_edge(self, point_m: np.ndarray) -> bool:
         """Whether a point lies at a plate or a corner of the face."""
@@ -103,15 +110,44 @@ def between(a: Spot, b: Spot, framing: Framing, group: int = 0, status: str = BE
     """The alternatives for a run from one spot to the next."""
     dx, dz = b.point_m[:2] - a.point_m[:2]
     length_m = float(np.hypot(dx, dz))
+    if length_m > 1e-9 and abs(dz) < abs(dx) and abs(dx * dz) / length_m < CORNER_M:
+        return _level_between(a, b, framing, group, status)
     if length_m < 1e-9 or abs(dx * dz) / length_m < CORNER_M:
         return _leg(a, b, group=group, status=SEEN if status == BETWEEN else status)
     up_first = _corner(a, b, a.point_m[0], b.point_m[1])
     level_first = _corner(a, b, b.point_m[0], a.point_m[1])
     a_near, b_near = framing.near_stud(a.point_m[0]), framing.near_stud(b.point_m[0])
-    weights = (0.40, 0.40, 0.20)
+    routes, weights = [(a, up_first, b), (a, level_first, b), (a, b)], [0.40, 0.40, 0.20]
     if a_near != b_near:
-        weights = (GUESS_WEIGHT, 0.31, 0.20) if a_near else (0.31, GUESS_WEIGHT, 0.20)
-    routes = ((a, up_first, b), (a, level_first, b), (a, b))
+        weights = [GUESS_WEIGHT, 0.31, 0.20] if a_near else [0.31, GUESS_WEIGHT, 0.20]
+    elif a_near and framing.apart(a.point_m[0], b.point_m[0]):
+        low, high = sorted((a.point_m[1], b.point_m[1]))
+        routes += [_over(a, b, (low + high) / 2, (high - low) / 4), *_detours(a, b)]
+        weights = [0.30, 0.30, 0.10, 0.20, 0.06, 0.04]
+    return _alternatives(routes, weights, group, status)
+
+
+def _level_between(a: Spot, b: Spot, framing: Framing, group: int, status: str) -> list[Stretch]:
+    """Two spots about level: straight across, unless both are at studs, where the run may go over or under."""
+    near = framing.near_stud(a.point_m[0]) and framing.near_stud(b.point_m[0])
+    if not near or not framing.apart(a.point_m[0], b.point_m[0]):
+        return _leg(a, b, group=group, status=SEEN if status == BETWEEN else status)
+    return _alternatives([(a, b), *_detours(a, b)], [GUESS_WEIGHT, 0.31, 0.20], group, status)
+
+
+def _detours(a: Spot, b: Spot) -> list[tuple[Spot, ...]]:
+    """Up one stud, level, and down the other, or the other way round, by an unknown amount."""
+    low, high = sorted((a.point_m[1], b.point_m[1]))
+    return [_over(a, b, high + DETOUR_M, DETOUR_M / 1.5), _over(a, b, low - DETOUR_M, DETOUR_M / 1.5)]
+
+
+def _over(a: Spot, b: Spot, height_m: float, sigma_m: float) -> tuple[Spot, ...]:
+    loose = np.diag([0.0, sigma_m, 0.0]) ** 2
+    corners = [_corner(a, b, spot.point_m[0], height_m) for spot in (a, b)]
+    return (a, *(Spot(point_m=c.point_m, cov=c.cov + loose) for c in corners), b)
+
+
+def _alternatives(routes: Sequence, weights: Sequence[float], group: int, status: str) -> list[Stretch]:
     return [
         stretch
         for index, (route, weight) in enumerate(zip(routes, weights, strict=True))
@@ -128,12 +164,12 @@ def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe
         if not is_pipe:
             ways += [((framing.length_m, z),), ((0.0, z),)]
             shares += [0.3, 0.3]
-        return _ways(end, ways, shares, group, 2 * GUESS_WEIGHT)
+        return _ways(end, ways, shares, group, 2 * GUESS_WEIGHT, is_pipe)
     dx, dz = end.point_m[:2] - before.point_m[:2]
     if abs(dz) >= abs(dx):
-        return _ways(end, [((x, framing.height_m if dz > 0 else 0.0),)], [1.0], group, GUESS_WEIGHT)
+        return _ways(end, [((x, framing.height_m if dz > 0 else 0.0),)], [1.0], group, GUESS_WEIGHT, is_pipe)
     ways, shares = _level_ways(x, z, 1.0 if dx > 0 else -1.0, framing)
-    return _ways(end, ways, shares, group, GUESS_WEIGHT)
+    return _ways(end, ways, shares, group, GUESS_WEIGHT, is_pipe)
 
 
 def _level_ways(x: float, z: float, sign: float, framing: Framing) -> tuple[list, list]:
@@ -149,20 +185,25 @@ def _level_ways(x: float, z: float, sign: float, framing: Framing) -> tuple[list
     return ways, shares
 
 
-def _ways(end: Spot, ways: Sequence, shares: Sequence[float], group: int, total: float) -> list[Stretch]:
+def _ways(end: Spot, ways: Sequence, shares: Sequence[float], group: int, total: float, is_pipe: bool) -> list[Stretch]:
+    corner = np.eye(3) * (0.0 if is_pipe else CORNER_STRAY_M) ** 2
     found: list[Stretch] = []
     for index, (way, share) in enumerate(zip(ways, shares, strict=True)):
         spots = [end]
         for offset_m, height_m in way:
             run_m = float(np.hypot(offset_m - end.point_m[0], height_m - end.point_m[1]))
-            cov = end.cov + _stray(run_m) + np.eye(3) * CORNER_STRAY_M**2
+            cov = end.cov + _stray(run_m * (PIPE_STRAY if is_pipe else 1.0)) + corner
             spots.append(Spot(point_m=np.array([offset_m, height_m, end.point_m[2]]), cov=cov))
         found += _legs(spots, group=group, alternative=index, weight=total * share / sum(shares), status=BEYOND)
     return found
 
 
 def course_of(
-    spots: Sequence[Spot], framing: Framing, joins: tuple[Spot | None, Spot | None], is_pipe: bool = False
+    spots: Sequence[Spot],
+    framing: Framing,
+    joins: tuple[Spot | None, Spot | None],
+    is_pipe: bool = False,
+    stops: tuple[bool, bool] = (False, False),
 ) -> list[Stretch]:
     """Every stretch on which a run may lie.
 
@@ -172,16 +213,18 @@ def course_of(
         The sighted vertices in order along the run; at least one.
     joins : pair of Spot or None
         The box that the first and the last end go into, if there is one.
+    stops : pair of bool
+        Whether the run is known to stop at its first and its last spot.
     """
     found: list[Stretch] = []
     for a, b in zip(spots, spots[1:], strict=False):
         found += between(a, b, framing, group=len(found))
-    single = len(spots) == 1
-    for end, before, join in ((spots[0], spots[1:2], joins[0]), (spots[-1], spots[-2:-1], joins[1])):
+    ends = [(spots[0], spots[1:2], joins[0], stops[0])]
+    if len(spots) > 1:
+        ends.append((spots[-1], spots[-2:-1], joins[1], stops[1]))
+    for end, before, join, stopped in ends:
         if join is not None:
             found += between(end, join, framing, group=len(found))
-        elif not framing.at_edge(end.point_m) and not (single and end is not spots[0]):
+        elif not (stopped or framing.at_edge(end.point_m) or end.point_m[2] < PROUD_M):
             found += beyond(end, before[0] if before else None, framing, len(found), is_pipe)
-        if single and joins[0] is None:
-            break
-    return found
+    return found or _leg(spots[0], spots[-1])

@@ -37,6 +37,7 @@ class ThingIndex:
     item_ids: np.ndarray  # item number -> id
     ends_m: np.ndarray  # item number -> first and last spot of a run (x, z, x, z), else NaN
     is_end: np.ndarray  # item number -> whether a run can go into it
+    boxes_m: np.ndarray  # device boxes: (face number, offset, sigma, item number), by face
     faces: dict[str, int]
 
     def near(self, face_id: str, rectangle_m: tuple[float, float, float, float]) -> tuple[list[str], list[str]]:
@@ -58,6 +59,12 @@ class ThingIndex:
         into = into[self.is_end[into]]
         return self.item_ids[found].tolist(), self.item_ids[into].tolist()
 
+    def boxes_on(self, face_id: str) -> list[tuple[str, float, float]]:
+        """Device boxes of a face: (id, offset, one-sigma error) [m]."""
+        number = self.faces.get(face_id, -1)
+        first, last = np.searchsorted(self.boxes_m[:, 0], [number, number + 1])
+        return [(self.item_ids[int(item)], float(x), float(s)) for _, x, s, item in self.boxes_m[first:last]]
+
 
 def build_index(record: Record, face_sizes_m: dict[str, tuple[float, float]]) -> ThingIndex:
     """Index every measured item of a record.
@@ -71,7 +78,8 @@ def build_index(record: Record, face_sizes_m: dict[str, tuple[float, float]]) ->
     rows = [row for row in record.db.execute(_ROWS).fetchall() if row[1] in faces]
     if not rows:
         return ThingIndex(tree=shapely.STRtree([]), owners=np.zeros(0, int), item_ids=np.zeros(0, object),
-                          ends_m=np.zeros((0, 4)), is_end=np.zeros(0, bool), faces=faces)  # fmt: skip
+                          ends_m=np.zeros((0, 4)), is_end=np.zeros(0, bool),
+                          boxes_m=np.zeros((0, 4)), faces=faces)  # fmt: skip
     columns = list(zip(*rows, strict=True))
     item_ids = np.array(columns[0], dtype=object)
     starts = np.concatenate([[0], np.flatnonzero(item_ids[1:] != item_ids[:-1]) + 1])
@@ -96,7 +104,16 @@ def build_index(record: Record, face_sizes_m: dict[str, tuple[float, float]]) ->
     last = np.concatenate([starts[1:], [len(x)]]) - 1
     ends_m = np.where(is_run[:, None], np.stack([x[starts], z[starts], x[last], z[last]], axis=1), np.nan)
     return ThingIndex(tree=shapely.STRtree(boxes), owners=owners, item_ids=item_ids[starts], ends_m=ends_m,
-                      is_end=np.isin(kinds, ENDS), faces=faces)  # fmt: skip
+                      is_end=np.isin(kinds, ENDS), faces=faces,
+                      boxes_m=_boxes(starts, kinds, face_number, x, reach / REACH_SIGMA))  # fmt: skip
+
+
+def _boxes(starts, kinds, face_number, x, sigma) -> np.ndarray:
+    """Device boxes by face: (face number, offset, sigma, item number)."""
+    items = np.flatnonzero(kinds == "device box")
+    first = starts[items]
+    table = np.stack([face_number[first], x[first], sigma[first], items], axis=1).astype(float)
+    return table[np.argsort(table[:, 0], kind="stable")]
 
 
 def _half_sizes(columns, starts, kinds) -> tuple[np.ndarray, np.ndarray]:

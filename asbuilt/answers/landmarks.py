@@ -7,18 +7,18 @@ The distance between the two landmarks is a check that the wall is the one that 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from asbuilt.answers import wording
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.view import FaceView, View
+from asbuilt.record.types import Item
 
 TAPE_SIGMA_M = 0.0016  # 1/16 in: a careful tape reading (common practice, no source)
 # Corners are filled and openings trimmed; their edge is known to 1/4 in (common practice, no source).
 EDGE_SIGMA_M = 0.00635
-SEARCH_M = 3.0
 FAR_ENOUGH_M = 0.15  # landmarks closer together than this check nothing
 
 
@@ -38,17 +38,18 @@ class _Mark:
     name: str
     offset_m: float
     sigma_m: float
+    is_box: bool = False
 
 
 def landmarks_of(view: View, face: FaceView, offset_m: float) -> tuple[Landmark, ...]:
     """The nearest landmark to the left and to the right of an offset, else the two nearest."""
-    marks = sorted(_marks(view, face, offset_m), key=lambda m: abs(m.offset_m - offset_m))
+    marks = sorted(_marks(view, face), key=lambda m: abs(m.offset_m - offset_m))
     left = next((m for m in marks if m.offset_m <= offset_m), None)
     right = next((m for m in marks if m.offset_m > offset_m and (left is None or _apart(m, left))), None)
     chosen = [m for m in (left, right) if m is not None]
     if len(chosen) == 1:
         chosen += [m for m in marks if _apart(m, chosen[0])][:1]
-    return tuple(_landmark(m, offset_m, view.building.unit) for m in chosen)
+    return tuple(_landmark(_named(view, m), offset_m, view.building.unit) for m in chosen)
 
 
 def cross_check(landmarks: tuple[Landmark, ...], unit: str) -> str:
@@ -72,18 +73,23 @@ def _landmark(mark: _Mark, offset_m: float, unit: str) -> Landmark:
                     text=wording.from_landmark(mark.name, distance, sigma, unit))  # fmt: skip
 
 
-def _marks(view: View, face: FaceView, offset_m: float) -> Iterator[_Mark]:
+def _marks(view: View, face: FaceView) -> Iterator[_Mark]:
     left_cover_m, right_cover_m = _corner_coverings_m(view, face)
     yield _Mark(name="the left corner", offset_m=left_cover_m, sigma_m=EDGE_SIGMA_M)
     yield _Mark(name="the right corner", offset_m=face.face.length_m - right_cover_m, sigma_m=EDGE_SIGMA_M)
     for o in face.openings:
         yield _Mark(name=f"the left edge of the {o.kind}", offset_m=o.left_m, sigma_m=EDGE_SIGMA_M)
         yield _Mark(name=f"the right edge of the {o.kind}", offset_m=o.right_m, sigma_m=EDGE_SIGMA_M)
-    for thing in view.things_near(face.face.id, offset_m - SEARCH_M, 0.0, offset_m + SEARCH_M, face.face.height_m):
-        if thing.kind.name == "device box" and not thing.on_far_face:
-            sigma = float(np.sqrt(thing.block.cov[0, 0]))
-            name = f"the middle of the box {thing.item.label}".rstrip()
-            yield _Mark(name=name, offset_m=float(thing.block.center_m[0]), sigma_m=sigma)
+    for item_id, box_m, sigma_m in view.index.boxes_on(face.face.id):
+        yield _Mark(name=item_id, offset_m=box_m, sigma_m=sigma_m, is_box=True)
+
+
+def _named(view: View, mark: _Mark) -> _Mark:
+    """A box by its label; looked up only for the few marks that are shown."""
+    if not mark.is_box:
+        return mark
+    label = view.record.get(Item, mark.name).label
+    return replace(mark, name=f"the middle of the box {wording.quoted(label)}" if label else "the middle of a box")
 
 
 def _corner_coverings_m(view: View, face: FaceView) -> tuple[float, float]:

@@ -67,6 +67,18 @@ def marks_of(
     return found
 
 
+def place_marks(view: View, face: FaceView, point_m: np.ndarray) -> tuple[PictureMark, ...]:
+    """The best pictures of a place itself, (offset, height, depth) on the face, before cover-up."""
+    bank = view.bank
+    points_face = point_m[None, [0, 2, 1]]
+    pixels, score = bank.project(face.building_from_face.apply(points_face))
+    score = np.where(_unblocked(face, bank, points_face) & np.isfinite(pixels[..., 0]), score, -1.0)[:, 0]
+    order = np.argsort(-score, kind="stable")
+    found = [bank.ids[c] for c in order if score[c] > 0 and view.pictures[bank.ids[c]].stage == "open"]
+    at = {bank.ids[c]: pixels[c, 0] for c in order}
+    return tuple(_mark(view, i, *at[i], sighted=False) for i in found[:MOST_PICTURES])
+
+
 def _sighted(view: View, sightings: Sequence[Sighting], thing: Thing, point_m: np.ndarray) -> list[PictureMark]:
     """The pictures in which it was marked, the nearest marked spot first, one mark a picture."""
     place_m = {p.place: s.point_m for p, s in zip(thing.positions, thing.spots, strict=True)}

@@ -8,6 +8,7 @@ from asbuilt.answers import wording
 from asbuilt.answers.behind import BayAnswer, BehindAnswer
 from asbuilt.answers.coverage import CoverageAnswer, FaceState
 from asbuilt.answers.described import ThingAnswer
+from asbuilt.answers.drill import DrillAnswer
 from asbuilt.answers.landmarks import cross_check
 from asbuilt.answers.marks import PictureMark
 from asbuilt.answers.wording import COVER_95, length
@@ -67,6 +68,33 @@ def _surroundings(answer: BehindAnswer) -> Iterator[str]:
         yield f"{o.kind.capitalize()}: {sides}, {length(o.bottom_m, unit)} to {length(o.top_m, unit)} up"
     if any(not m.sighted for bay in answer.bays for t in bay.things for m in t.pictures):
         yield f"* {wording.PREDICTED}"
+
+
+def drill_text(answer: DrillAnswer) -> str:
+    """The answer of ``drill`` as lines for a terminal."""
+    unit = answer.unit
+    lines = [wording.drill_asked(answer.face_title, answer.offset_m, answer.height_m, answer.bit_m, answer.depth_m,
+                                 answer.depth_from, unit), "", answer.outcome.upper(), answer.sentence]  # fmt: skip
+    lines += [f"STOP. {answer.stop}"] if answer.stop else []
+    lines += [f"DOUBTFUL: {d.text}. {d.note}".rstrip() for d in answer.doubts]
+    lines += [wording.record_line(answer.covering, answer.recorded_on, answer.age, "")]
+    if answer.other_side.comes_out:
+        lines += [wording.came_out(answer.other_side.wall_m, answer.other_side.text, unit)]
+    lines += _block("Near the hole:", [t.text for t in answer.things])
+    lines += _block("Nearest along the wall:", _ways(answer))
+    wood = [w.text + (f", {length(w.wood_m, unit)} of wood" if w.wood_m > 0 else "") for w in answer.wood]
+    lines += _block("Wood:", wood)
+    lines += _block("Screws:", [answer.screw.text, wording.rule(answer.rule_depth_m, unit)])
+    lines += _block("Switch off first:", [c.text for c in answer.circuits_off])
+    lines += _block("To find the place:", _find(answer.landmarks, unit))
+    lines += _block("Look at:", [_mark(m).rstrip(" *") for m in answer.pictures])
+    lines += _block("Before you drill:", answer.cautions)
+    return "\n".join(lines)
+
+
+def _ways(answer: DrillAnswer) -> Iterator[str]:
+    for way in answer.nearest:
+        yield wording.way(way.direction, way.name, way.gap_m, way.error_95_m, answer.unit)
 
 
 def _find(landmarks, unit: str) -> Iterator[str]:

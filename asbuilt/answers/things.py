@@ -20,6 +20,7 @@ THICKNESS_M = {"device box": 0.076, "junction box": 0.054, "panel": 0.095, "coil
 USUAL_THICKNESS_M = 0.05
 GANG_M = 0.046  # each further gang of a box, common practice, no source
 PIPES = ("pipe", "drain", "gas pipe", "sprinkler pipe", "conduit", "duct")
+STOP_WORDS = ("stub", "stub-out", "cap", "capped", "end", "stops")  # said of where a run comes from or goes to
 MIRROR = np.diag([-1.0, 1.0, -1.0])
 
 
@@ -119,10 +120,15 @@ def _with_course(thing: Thing, things: Sequence[Thing], framing: Framing) -> Thi
         joins = (_join(thing, ends[0], things), None)
     else:
         joins = (_join(thing, ends[0], things), _join(thing, ends[1], things))
-    course = course_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES)
+    stops = (_says_stop(thing.item.comes_from), _says_stop(thing.item.goes_to))
+    course = course_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES, stops=stops)
     return Thing(item=thing.item, kind=thing.kind, circuit=thing.circuit, positions=thing.positions,
                  spots=thing.spots, radius_m=thing.radius_m, course=tuple(course),
                  on_far_face=thing.on_far_face)  # fmt: skip
+
+
+def _says_stop(text: str) -> bool:
+    return any(word in STOP_WORDS for word in text.lower().split())
 
 
 def _join(run: Thing, end: Spot, things: Sequence[Thing]) -> Spot | None:

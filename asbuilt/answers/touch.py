@@ -3,7 +3,7 @@
 The bit sweeps a cylinder from the room to its tip. A thing is a straight capsule (a stretch
 of cable or pipe) or a block (a box, a plate). The chance is the integral of the Gaussian
 position error over the places at which the two touch, by a fixed low-discrepancy rule of
-4096 points in three dimensions: the same points for every question, so that a wider or a
+2048 points in three dimensions: the same points for every question, so that a wider or a
 deeper hole never gets a smaller chance. Points are (offset, height, depth) [m].
 """
 
@@ -19,7 +19,7 @@ from scipy.stats import qmc
 
 from asbuilt.answers.course import Stretch
 
-LOG2_POINTS = 12
+LOG2_POINTS = 11
 FARTHEST_SIGMA = 5.0  # beyond this the chance is below one in a million
 
 
@@ -49,7 +49,7 @@ class Block:
 
 @cache
 def normal_points() -> np.ndarray:
-    """Standard normal points of shape (4096, 3), the nodes of the rule."""
+    """Standard normal points of shape (2048, 3), the nodes of the rule."""
     uniform = qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20)).random_base2(LOG2_POINTS)
     points = ndtri(np.clip(uniform, 1e-12, 1 - 1e-12))
     points.setflags(write=False)

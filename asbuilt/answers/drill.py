@@ -1,0 +1,269 @@
+"""A drill path at a place: what it meets, what it passes, and how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from asbuilt.answers import wording
+from asbuilt.answers.behind import check_place
+from asbuilt.answers.coverage import WELL, AreaCover, coverage_of
+from asbuilt.answers.doubts import Doubt, age_of, doubts_in
+from asbuilt.answers.gaps import Clearance, chance_of, clearances
+from asbuilt.answers.landmarks import Landmark, cross_check, landmarks_of
+from asbuilt.answers.marks import PictureMark, place_marks
+from asbuilt.answers.power import CircuitOff, cautions_for, circuit_off, circuits_off
+from asbuilt.answers.reach import Rectangle
+from asbuilt.answers.reply import Reply
+from asbuilt.answers.screws import ScrewAnswer, longest_screw, rule_depth_m
+from asbuilt.answers.things import Thing
+from asbuilt.answers.touch import Bit
+from asbuilt.answers.view import FaceView, View, view_of
+from asbuilt.answers.wood import OtherSide, WoodMet, other_side, wood_met
+from asbuilt.errors import NotInRecordError
+from asbuilt.record.store import Record
+
+SEARCH_M = 0.3048  # things within 12 in either way are reported
+HIT_CHANCE = 0.5
+# A chance of touching of one in a thousand is still too close to call: a hit on a live cable
+# is worth a thousand holes moved by an inch (our choice).
+CLOSE_CHANCE = 0.001
+ROUND_THE_BIT_M = 0.0254  # coverage is asked for this far round the bit
+SWITCH_OFF_M = 0.15  # circuits of live things this near, after error, are switched off too
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassedThing(Reply):
+    """A thing on or near the path. Gaps are between surfaces [m]; negative: overlapping."""
+
+    item_id: str
+    kind: str
+    name: str
+    circuit: CircuitOff | None
+    on_far_face: bool
+    hazard: str
+    chance: float
+    gap_m: float
+    error_95_m: float
+    gap_less_error_m: float
+    direction: str
+    depth_m: float  # of its nearest spot, from the finished face
+    status: str
+    method: str
+    picture_count: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NearestWay(Reply):
+    """The nearest recorded thing in one direction along the wall."""
+
+    direction: str
+    name: str
+    gap_m: float
+    error_95_m: float
+    gap_less_error_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrillAnswer(Reply):
+    """The whole answer about one hole."""
+
+    building: str
+    unit: str
+    face_id: str
+    face_title: str
+    offset_m: float
+    height_m: float
+    bit_m: float
+    depth_m: float
+    depth_from: str
+    tip_m: float  # from the stud face
+    covering_m: float
+    covering: str
+    outcome: str
+    sentence: str
+    stop: str
+    chance: float
+    things: tuple[PassedThing, ...]
+    nearest: tuple[NearestWay, ...]
+    wood: tuple[WoodMet, ...]
+    rule_depth_m: float
+    other_side: OtherSide
+    screw: ScrewAnswer
+    cover: AreaCover
+    doubts: tuple[Doubt, ...]
+    recorded_on: str
+    age: str
+    circuits_off: tuple[CircuitOff, ...]
+    landmarks: tuple[Landmark, ...]
+    cross_check: str
+    pictures: tuple[PictureMark, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Passage:
+    """A thing with its clearance and the chance of touching it."""
+
+    thing: Thing
+    clearance: Clearance
+    chance: float
+
+
+def drill(
+    record: Record,
+    face_id: str,
+    offset_m: float,
+    height_m: float,
+    bit_m: float,
+    depth_m: float,
+    depth_from: str = "finished",
+) -> DrillAnswer:
+    """What a hole meets and passes.
+
+    Parameters
+    ----------
+    offset_m, height_m : float
+        Its place on the face [m].
+    bit_m : float
+        Diameter of the bit [m].
+    depth_m : float
+        How deep its tip goes [m], from the face that ``depth_from`` names.
+    depth_from : {"finished", "stud"}
+
+    Raises
+    ------
+    NotInRecordError
+        If there is no such face or the place lies outside it.
+    """
+    view = view_of(record)
+    face = view.face(face_id)
+    check_place(face, offset_m, height_m, view.building.unit)
+    check_bit(bit_m, depth_m)
+    tip_m = depth_m - face.covering_m if depth_from == "finished" else depth_m
+    bit = Bit(offset_m=offset_m, height_m=height_m, radius_m=bit_m / 2, tip_m=tip_m)
+    passed = passages(view, face_id, bit)
+    round_m = bit.radius_m + ROUND_THE_BIT_M
+    place = Rectangle(left_m=offset_m - round_m, bottom_m=height_m - round_m,
+                      right_m=offset_m + round_m, top_m=height_m + round_m)  # fmt: skip
+    cover = coverage_of(record, face_id).area(place.left_m, place.bottom_m, place.right_m, place.top_m)
+    doubts = doubts_in(view, face, place, cover.last_date)
+    outcome = outcome_of(passed, cover, doubts)
+    things = [p.thing for p in passed]
+    off = [p.thing for p in passed if p.chance > CLOSE_CHANCE or _less_error(p.clearance) < SWITCH_OFF_M]
+    landmarks = landmarks_of(view, face, offset_m)
+    return DrillAnswer(
+        building=view.building.name, unit=view.building.unit, face_id=face_id, face_title=face.face.title,
+        offset_m=offset_m, height_m=height_m, bit_m=bit_m, depth_m=depth_m, depth_from=depth_from, tip_m=tip_m,
+        covering_m=face.covering_m, covering=wording.covering(face.covering_m, view.building.unit),
+        outcome=outcome, sentence=_sentence(outcome, passed, cover, doubts), stop=_stop(passed),
+        chance=max((p.chance for p in passed), default=0.0),
+        things=tuple(_passed(view, face, p) for p in sorted(passed, key=lambda p: (-p.chance, p.clearance.gap_m))),
+        nearest=tuple(_nearest_ways(passed)), wood=wood_met(face, offset_m, height_m, bit.radius_m, tip_m),
+        rule_depth_m=rule_depth_m(face.covering_m), other_side=other_side(view, face, offset_m, height_m, tip_m),
+        screw=longest_screw([(p.thing, p.clearance) for p in passed], bit, face.covering_m, face.face.stud_depth_m,
+                            view.building.unit, _is_known(cover, doubts)),
+        cover=cover, doubts=doubts, recorded_on=cover.last_date, age=age_of(cover.last_date),
+        circuits_off=circuits_off(view, off), landmarks=landmarks,
+        cross_check=cross_check(landmarks, view.building.unit),
+        pictures=place_marks(view, face, np.array([offset_m, height_m, max(tip_m, 0.0)])),
+        cautions=cautions_for(things),
+    )  # fmt: skip
+
+
+def check_bit(bit_m: float, depth_m: float) -> None:
+    """Refuse a bit or a depth that is none.
+
+    Raises
+    ------
+    NotInRecordError
+        Says which.
+    """
+    if not (0 < bit_m < 1 and 0 < depth_m < 3):
+        raise NotInRecordError("the bit must be more than 0 and less than 3 ft wide, the hole less than 10 ft deep")
+
+
+def passages(view: View, face_id: str, bit: Bit) -> list[Passage]:
+    """Everything within reach of a bit, with clearance and chance, the error of aiming included."""
+    reach = SEARCH_M + bit.radius_m
+    things = view.things_near(face_id, bit.offset_m - reach, bit.height_m - reach,
+                              bit.offset_m + reach, bit.height_m + reach)  # fmt: skip
+    found = []
+    for thing, clearance in zip(things, clearances(things, bit), strict=True):
+        if clearance.plane_gap_m - wording.COVER_95 * clearance.plane_sigma_m <= SEARCH_M:
+            found.append(Passage(thing=thing, clearance=clearance, chance=chance_of(thing, bit, clearance)))
+    return found
+
+
+def outcome_of(passed: Sequence[Passage], cover: AreaCover, doubts: Sequence[Doubt]) -> str:
+    """The one of the four outcomes; wood blocking is wanted wood and not a hit."""
+    worst = max((p.chance for p in passed if p.thing.kind.name != "blocking"), default=0.0)
+    if worst >= HIT_CHANCE:
+        return wording.HIT
+    if worst > CLOSE_CHANCE:
+        return wording.CLOSE
+    return wording.NOTHING if _is_known(cover, doubts) else wording.UNKNOWN
+
+
+def _is_known(cover: AreaCover, doubts: Sequence[Doubt]) -> bool:
+    return cover.state == wording.COVER[WELL] and not doubts
+
+
+def _less_error(clearance: Clearance) -> float:
+    return clearance.gap_m - wording.COVER_95 * clearance.sigma_m
+
+
+def _sentence(outcome: str, passed: Sequence[Passage], cover: AreaCover, doubts: Sequence[Doubt]) -> str:
+    if outcome == wording.UNKNOWN:
+        return wording.not_recorded(doubts[0].text if doubts else cover.reason)
+    if outcome == wording.NOTHING:
+        return wording.nothing_recorded(cover.first_date, cover.last_date)
+    met = [p for p in passed if p.chance > CLOSE_CHANCE and p.thing.kind.name != "blocking"]
+    met.sort(key=lambda p: -p.chance)
+    names = [(wording.thing_name(p.thing.item.kind, p.thing.item.label), p.chance) for p in met]
+    doubt = doubts[0].text if doubts else ""
+    return wording.hit(names, doubt) if outcome == wording.HIT else wording.close(names, doubt)
+
+
+def _stop(passed: Sequence[Passage]) -> str:
+    special = sorted({p.thing.kind.name for p in passed if p.thing.kind.hazard == "specialist"})
+    if special:
+        return wording.SPECIALIST.format(kinds=" and ".join(special))
+    return wording.GAS if any(p.thing.kind.hazard == "gas" for p in passed) else ""
+
+
+def _passed(view: View, face: FaceView, p: Passage) -> PassedThing:
+    thing, c = p.thing, p.clearance
+    name = wording.thing_name(thing.item.kind, thing.item.label)
+    direction = direction_of(c.toward) if c.gap_m > 0 else "on the path"
+    return PassedThing(
+        item_id=thing.item.id, kind=thing.item.kind, name=name,
+        circuit=circuit_off(view, thing.circuit.id) if thing.circuit else None, on_far_face=thing.on_far_face,
+        hazard=thing.kind.hazard, chance=p.chance, gap_m=c.gap_m, error_95_m=wording.COVER_95 * c.sigma_m,
+        gap_less_error_m=_less_error(c), direction=direction, depth_m=c.depth_m + face.covering_m, status=c.status,
+        method=" and ".join(sorted({q.method for q in thing.positions})),
+        picture_count=max(q.picture_count for q in thing.positions),
+        text=wording.passed(name, p.chance, c.gap_m, c.sigma_m, direction, view.building.unit),
+    )  # fmt: skip
+
+
+def direction_of(toward: np.ndarray) -> str:
+    """A direction from the bit in words: to the right, above, deeper..."""
+    axis = int(np.argmax(np.abs(toward)))
+    names = (("to the left", "to the right"), ("below", "above"), ("in front", "deeper"))
+    return names[axis][int(toward[axis] > 0)]
+
+
+def _nearest_ways(passed: Sequence[Passage]):
+    for direction in ("to the left", "to the right", "above", "below"):
+        ways = [p for p in passed if direction_of(np.array([*p.clearance.plane_toward, 0.0])) == direction]
+        if ways:
+            p = min(ways, key=lambda p: p.clearance.plane_gap_m)
+            error = wording.COVER_95 * p.clearance.plane_sigma_m
+            yield NearestWay(
+                direction=direction, name=wording.thing_name(p.thing.item.kind, p.thing.item.label),
+                gap_m=p.clearance.plane_gap_m, error_95_m=error, gap_less_error_m=p.clearance.plane_gap_m - error,
+            )  # fmt: skip

@@ -1,0 +1,175 @@
+"""How far a drill path passes from a recorded thing, in which direction, and with what error."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import ndtr
+
+from asbuilt.answers.course import SEEN, Stretch
+from asbuilt.answers.things import Thing
+from asbuilt.answers.touch import Bit, Block, block_chance, stretches_chance
+
+# Marking out and holding the drill: 1/8 in along the wall, 1/16 in deep (common practice, no source).
+AIM_COV = np.diag([0.0032, 0.0032, 0.0016]) ** 2
+# Where even the bound on the chance is below this, the integral is not worth doing.
+NEGLIGIBLE = 1e-5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Clearance:
+    """The gap between the surfaces of a bit and of a thing; negative where they overlap.
+
+    ``toward`` is the unit direction from the bit to the nearest spot of the thing in
+    (offset, height, depth); ``plane_gap_m`` leaves depth out of account.
+    """
+
+    gap_m: float
+    sigma_m: float
+    toward: np.ndarray
+    plane_gap_m: float
+    plane_sigma_m: float
+    plane_toward: np.ndarray  # (2,)
+    depth_m: float  # of the thing's surface at its nearest spot, from the stud face
+    status: str
+    weight: float
+
+
+def chance_of(thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray = AIM_COV) -> float:
+    """Chance that the bit touches the thing, the error of aiming included.
+
+    A shift along the direction of the gap by at least the gap is needed, which bounds the
+    chance; only where the bound is not negligible is the integral done.
+    """
+    if clearance.gap_m > 0 and ndtr(-clearance.gap_m / max(clearance.sigma_m, 1e-9)) < NEGLIGIBLE:
+        return 0.0
+    if thing.block is not None:
+        return block_chance(replace(thing.block, cov=thing.block.cov + aim_cov), bit)
+    aimed = [replace(s, start_cov=s.start_cov + aim_cov, end_cov=s.end_cov + aim_cov) for s in thing.course
+             if _near(s, thing.radius_m, bit)]  # fmt: skip
+    return stretches_chance(aimed, thing.radius_m, bit)
+
+
+def _near(stretch: Stretch, radius_m: float, bit: Bit) -> bool:
+    """Whether the rectangle of a stretch, grown by six sigma, reaches the bit."""
+    grow = radius_m + bit.radius_m + 6 * np.sqrt(max(stretch.start_cov.max(), stretch.end_cov.max()) + AIM_COV[0, 0])
+    low, high = np.minimum(stretch.start_m, stretch.end_m) - grow, np.maximum(stretch.start_m, stretch.end_m) + grow
+    return bool(low[0] <= bit.offset_m <= high[0] and low[1] <= bit.height_m <= high[1])
+
+
+def clearances(things: Sequence[Thing], bit: Bit, aim_cov: np.ndarray = AIM_COV) -> list[Clearance]:
+    """The clearance between a bit and the nearest part of each thing, the error of aiming included."""
+    runs = [t for t in things if t.block is None]
+    nearest = _runs_nearest(runs, bit) if runs else iter(())
+    found = []
+    for thing in things:
+        if thing.block is not None:
+            found.append(_block_clearance(thing.block, bit, aim_cov))
+        else:
+            found.append(_run_clearance(thing, next(nearest), bit, aim_cov))
+    return found
+
+
+def _block_clearance(block: Block, bit: Bit, aim_cov: np.ndarray) -> Clearance:
+    aim = np.array([bit.offset_m, bit.height_m])
+    half = np.array([block.half_width_m, block.half_height_m])
+    nearest = np.clip(aim, block.center_m[:2] - half, block.center_m[:2] + half)
+    aside = nearest - aim
+    plane = float(np.hypot(*aside))
+    over = max(float(block.center_m[2]) - bit.tip_m, 0.0)
+    if plane == 0:
+        plane_gap = -float((half - np.abs(aim - block.center_m[:2])).min()) - bit.radius_m
+    else:
+        plane_gap = plane - bit.radius_m
+    return _clearance(aside, plane_gap, over, 0.0, block.cov + aim_cov, float(block.center_m[2]), SEEN, 1.0)
+
+
+def _runs_nearest(runs: Sequence[Thing], bit: Bit):
+    """For each run: its stretch nearest to the swept bit, and the one nearest along the wall.
+
+    Yields (stretch, share, aside, over) and (stretch, share, aside), all runs worked out at once.
+    """
+    course = [s for t in runs for s in t.course]
+    starts, ends = np.array([s.start_m for s in course]), np.array([s.end_m for s in course])
+    spread = np.sqrt([(s.start_cov[0, 0] + s.end_cov[0, 0]) / 2 for s in course])
+    a, d = starts[:, :2] - (bit.offset_m, bit.height_m), (ends - starts)[:, :2]
+    along = np.clip(-(a * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
+    flat_aside = a + along[:, None] * d
+    plane = np.hypot(flat_aside[:, 0], flat_aside[:, 1])
+    depth_a, depth_d = starts[:, 2] - bit.tip_m, (ends - starts)[:, 2]
+    share = _nearest_share(a, d, depth_a, depth_d, along, bit.radius_m)
+    aside = a + share[:, None] * d
+    over = np.maximum(depth_a + share * depth_d, 0)
+    distance = np.hypot(np.maximum(np.hypot(aside[:, 0], aside[:, 1]) - bit.radius_m, 0), over)
+    first = 0
+    for run in runs:
+        own = slice(first, first + len(run.course))
+        best = first + int(np.argmin(distance[own] - spread[own]))
+        flat = first + int(np.argmin(plane[own]))
+        yield (course[best], share[best], aside[best], over[best]), (course[flat], along[flat], flat_aside[flat])
+        first = own.stop
+
+
+def _run_clearance(thing: Thing, nearest, bit: Bit, aim_cov: np.ndarray) -> Clearance:
+    (stretch, share, aside, over), (flat, flat_share, flat_aside) = nearest
+    cov = (1 - share) * stretch.start_cov + share * stretch.end_cov + aim_cov
+    depth = stretch.start_m[2] + share * (stretch.end_m[2] - stretch.start_m[2]) - thing.radius_m
+    found = _clearance(aside, float(np.hypot(*aside)) - bit.radius_m, float(over), thing.radius_m, cov,
+                       float(depth), stretch.status, stretch.weight)  # fmt: skip
+    flat_cov = (1 - flat_share) * flat.start_cov + flat_share * flat.end_cov + aim_cov
+    toward = _unit(flat_aside)
+    return replace(found, plane_gap_m=float(np.hypot(*flat_aside)) - bit.radius_m - thing.radius_m,
+                   plane_toward=toward, plane_sigma_m=_sigma(flat_cov[:2, :2], toward))  # fmt: skip
+
+
+def _nearest_share(a, d, depth_a, depth_d, along, bit_radius_m) -> np.ndarray:
+    """Share along each stretch at which it is nearest to the swept bit: convex, so by sections.
+
+    Where the stretch is reached in depth at its nearest along the wall, that is the place.
+    """
+    share = along.copy()
+    todo = np.flatnonzero((depth_a + along * depth_d > 0) & (np.abs(depth_d) > 1e-6))
+    if not len(todo):
+        return share
+    a, d, depth_a, depth_d, along = a[todo], d[todo], depth_a[todo], depth_d[todo], along[todo]
+
+    def distance(s):
+        aside = np.hypot(a[:, 0] + s * d[:, 0], a[:, 1] + s * d[:, 1]) - bit_radius_m
+        return np.hypot(np.maximum(aside, 0), np.maximum(depth_a + s * depth_d, 0))
+
+    lowest = np.where(depth_d > 0, 0.0, 1.0)
+    low, high = np.minimum(along, lowest), np.maximum(along, lowest)
+    for _ in range(14):
+        third = (high - low) / 3
+        left_is_less = distance(low + third) < distance(high - third)
+        high = np.where(left_is_less, high - third, high)
+        low = np.where(left_is_less, low, low + third)
+    share[todo] = (low + high) / 2
+    return share
+
+
+def _clearance(aside, plane_gap, over, radius_m, cov, depth_m, status, weight) -> Clearance:
+    outside = max(plane_gap, 0.0)
+    direction = np.array([*(_unit(aside) * outside), over])
+    length = float(np.linalg.norm(direction))
+    if length < 1e-9:
+        direction = np.array([*_unit(aside), 0.0])
+        gap = plane_gap - radius_m
+    else:
+        direction, gap = direction / length, length - radius_m
+    return Clearance(
+        gap_m=gap, sigma_m=_sigma(cov, direction), toward=direction, plane_gap_m=plane_gap - radius_m,
+        plane_sigma_m=_sigma(cov[:2, :2], _unit(aside)), plane_toward=_unit(aside),
+        depth_m=depth_m, status=status, weight=weight,
+    )  # fmt: skip
+
+
+def _unit(vector: np.ndarray) -> np.ndarray:
+    length = float(np.hypot(*vector))
+    return vector / length if length > 1e-9 else np.array([1.0, 0.0])
+
+
+def _sigma(cov: np.ndarray, direction: np.ndarray) -> float:
+    return float(np.sqrt(max(direction @ cov @ direction, 0.0)))
