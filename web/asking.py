@@ -88,6 +88,7 @@ def answer_data(record: Record, face: Face, place: Place) -> dict:
         "question": wording.asked(found.face_title, found.room, place.offset_m, place.height_m, found.within_m, shown),
         "record_line": wording.record_line(found.covering, found.recorded_on, found.age, found.covered_on),
         "glance": glance(found, place),
+        "gaps": list({gap.text: gap.to_json() for bay in found.bays for gap in bay.gaps}.values()),
         "check": cross_check(found.landmarks, shown),
         "pictures": answer_pictures(record, face, place, found),
     }
@@ -109,24 +110,34 @@ def glance(answer: BehindAnswer, place: Place) -> list[dict]:
 
     def apart(thing: ThingAnswer) -> float:
         up_m = 0.0 if place.height_m is None else thing.height_m - place.height_m
-        return (thing.offset_m - place.offset_m) ** 2 + up_m**2
+        return _aside_m(thing, place) ** 2 + up_m**2
 
+    nearest: dict[str, ThingAnswer] = {}
+    for thing in sorted(things, key=apart):
+        nearest.setdefault(thing.item_id, thing)
     return [
         {
             "tag": thing.circuit.number if thing.circuit else "-",
-            "words": thing.label or thing.kind if not thing.direction else f"{thing.kind}, {thing.direction}",
+            "words": thing.name,
             "where": f"{_aside(thing, place)}; {_up(thing)}",
         }
-        for thing in sorted(things, key=apart)
+        for thing in nearest.values()
     ]
+
+
+def _aside_m(thing: ThingAnswer, place: Place) -> float:
+    """How far a thing's middle, or the nearest of a run's course, lies to the right [m]."""
+    if not thing.direction:
+        return thing.offset_m - place.offset_m
+    return min(max(place.offset_m, thing.left_m), thing.right_m) - place.offset_m
 
 
 def _aside(thing: ThingAnswer, place: Place) -> str:
     """How far a thing's middle is to the left or right, with its error."""
     sigma_m = thing.offset_error_95_m / wording.COVER_95
-    if thing.direction == "level" and thing.left_m < place.offset_m < thing.right_m:
+    aside_m = _aside_m(thing, place)
+    if thing.crossings and thing.direction != "upright" and aside_m == 0:
         return "crosses here"
-    aside_m = thing.offset_m - place.offset_m
     if abs(aside_m) <= thing.offset_error_95_m:
         return f"at this offset, {_error(sigma_m)}"
     side = "right" if aside_m > 0 else "left"

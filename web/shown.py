@@ -19,7 +19,7 @@ def answer_pictures(record: Record, face: Face, place, answer: BehindAnswer) -> 
     things = [thing for bay in answer.bays for thing in bay.things]
     shown = picture_marks(record, face.id, place.offset_m, place.height_m, most=3 * MOST)
     in_picture: dict[str, list[dict]] = {}
-    for thing in things:
+    for thing in {t.item_id: t for t in things}.values():
         for mark in thing.pictures:
             in_picture.setdefault(mark.picture_id, []).append(_mark(thing, mark))
     shown.sort(key=lambda m: -sum(mark["sighted"] for mark in in_picture.get(m.picture.id, [])))
@@ -34,7 +34,7 @@ def _mark(thing: ThingAnswer, mark: ThingMark) -> dict:
     number = f"{thing.circuit.number} " if thing.circuit else ""
     return {
         "item_id": thing.item_id,
-        "words": f"{number}{thing.label or thing.kind}",
+        "words": f"{number}{thing.kind}",
         "x_px": mark.x_px,
         "y_px": mark.y_px,
         "sighted": mark.sighted,

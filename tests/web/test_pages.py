@@ -171,3 +171,13 @@ def test_first_page_is_light(client):
 def test_elevation_sheet_by_itself(client):
     response = client.get("/faces/kiln/elevation.svg")
     assert response.mimetype == "image/svg+xml" and "Kiln face" in response.text
+
+
+def test_glance_names_each_thing_once_nearest_first(client):
+    answer = client.get("/faces/street/answer.json?at=6ft").json["answer"]
+    names = [g["words"] for g in answer["glance"]]
+    assert len(names) == len(set(names)) > 2
+    assert "crosses here" in answer["glance"][0]["where"]
+    listed = {t["item_id"] for bay in answer["bays"] for t in bay["things"]}
+    assert len(names) == len(listed)
+    assert {g["text"] for g in answer["gaps"]} == {g["text"] for bay in answer["bays"] for g in bay["gaps"]}
