@@ -17,7 +17,7 @@ from asbuilt.errors import AsbuiltError
 COMMANDS = (
     "new", "plan", "room", "face", "opening", "covering", "stud", "marker", "reference", "panel", "circuit",
     "add", "pictures", "file", "sightings",
-    "coverage", "behind", "circuits", "items", "history",
+    "coverage", "behind", "drill", "circuits", "items", "history",
 )  # fmt: skip
 
 
