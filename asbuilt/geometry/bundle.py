@@ -7,7 +7,7 @@ synthesis", 2000, section 6.1; doi:10.1007/3-540-44480-7_21), what is left is so
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import linalg, sparse
@@ -131,9 +131,7 @@ def _add_at(total: np.ndarray, idx: np.ndarray, values: np.ndarray) -> None:
 def _point_matrix(by_point: np.ndarray, point_idx: np.ndarray, count: int) -> sparse.csr_matrix:
     n, k, _ = by_point.shape
     cols = np.broadcast_to(3 * point_idx[:, None, None] + np.arange(3), by_point.shape)
-    return sparse.csr_matrix(
-        (by_point.ravel(), cols.ravel(), np.arange(0, 3 * n * k + 1, 3)), shape=(n * k, 3 * count)
-    )
+    return sparse.csr_matrix((by_point.ravel(), cols.ravel(), np.arange(0, 3 * n * k + 1, 3)), shape=(n * k, 3 * count))
 
 
 def _block_diagonal(blocks: np.ndarray) -> sparse.bsr_matrix:
@@ -141,10 +139,19 @@ def _block_diagonal(blocks: np.ndarray) -> sparse.bsr_matrix:
     return sparse.bsr_matrix((blocks, np.arange(n), np.arange(n + 1)), shape=(3 * n, 3 * n))
 
 
-def solve(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Minimum:
+    """Where a minimisation ended."""
+
+    unknowns: Unknowns
+    cost: float
+    iterations: int
+
+
+def minimise(
     u: Unknowns, problem: Problem, max_iterations: int = 30, tolerance: float = 1e-5, widen: float = 1.0
-) -> Bundle | FailedEstimate:
-    """Minimise the robust cost and give the joint covariance.
+) -> Minimum:
+    """Minimise the robust cost from a start.
 
     Parameters
     ----------
@@ -153,51 +160,49 @@ def solve(
     problem : Problem
         Observations and priors.
     max_iterations : int
-        Steps at most.
+        Steps tried at most.
     tolerance : float
         Relative fall of the cost at which to stop.
     widen : float
         Factor on the robust scales: large from a poor start, 1 at the end.
-
-    Returns
-    -------
-    Bundle or FailedEstimate
     """
     damping, cost, iterations = 1e-4, cost_of(u, problem, widen), 0
-    for iterations in range(1, max_iterations + 1):
+    for iterations in range(1, max_iterations + 1):  # noqa: B007
         normal = normal_equations(u, problem, damping, widen)
         try:
-            step = linalg.solve(normal.matrix, normal.gradient, assume_a="pos", check_finite=True)
+            step = _solve_scaled(normal.matrix, normal.gradient)
+            trial = u.moved(step, normal.point_step(step))
+            trial_cost = cost_of(trial, problem, widen)
         except (linalg.LinAlgError, ValueError):
-            damping *= 10
-            if damping > 1e6:
-                return FailedEstimate("the observations do not fix every picture")
-            continue
-        trial = u.moved(step, normal.point_step(step))
-        trial_cost = cost_of(trial, problem, widen)
+            trial_cost = np.inf
         if not trial_cost < cost:
             damping *= 8
-            if damping > 1e6:
+            if damping > 1e8:
                 break
             continue
         fall, cost, u = (cost - trial_cost) / max(cost, 1e-12), trial_cost, trial
         damping = max(damping / 6, 1e-9)
         if fall < tolerance:
             break
-    return _finish(u, problem, iterations, cost)
+    return Minimum(unknowns=u, cost=cost, iterations=iterations)
 
 
-def _finish(u: Unknowns, problem: Problem, iterations: int, cost: float) -> Bundle | FailedEstimate:
-    normal = normal_equations(u, problem)
+def solve(u: Unknowns, problem: Problem, max_iterations: int = 30, tolerance: float = 1e-6) -> Bundle | FailedEstimate:
+    """Minimise the robust cost and give the joint covariance; see :func:`minimise`."""
+    found = minimise(u, problem, max_iterations, tolerance)
+    normal = normal_equations(found.unknowns, problem)
     try:
-        factor = linalg.cho_factor(normal.matrix)
-    except linalg.LinAlgError:
-        return FailedEstimate("the observations do not fix every picture")
-    covariance = linalg.cho_solve(factor, np.eye(len(normal.matrix)))
-    residuals = {name: block.residual for name, block in _blocks(u, problem).items()}
-    return Bundle(unknowns=u, covariance=covariance, residuals=residuals, iterations=iterations, cost=cost)
+        covariance = _solve_scaled(normal.matrix, np.eye(len(normal.matrix)))
+    except (linalg.LinAlgError, ValueError):
+        return FailedEstimate("what was seen does not fix every picture")
+    residuals = {name: block.residual for name, block in _blocks(found.unknowns, problem).items()}
+    return Bundle(unknowns=found.unknowns, covariance=covariance, residuals=residuals,
+                  iterations=found.iterations, cost=found.cost)  # fmt: skip
 
 
-def without_tracks(problem: Problem, keep: np.ndarray) -> Problem:
-    """The problem with only the track observations that ``keep`` selects."""
-    return replace(problem, tracks=problem.tracks.only(keep))
+def _solve_scaled(matrix: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Cholesky solution with the unknowns scaled to unit diagonal: pixels, radians and metres differ widely."""
+    scale = 1 / np.sqrt(np.diag(matrix))
+    factor = linalg.cho_factor(matrix * scale[:, None] * scale)
+    shape = (-1,) + (1,) * (right.ndim - 1)
+    return scale.reshape(shape) * linalg.cho_solve(factor, scale.reshape(shape) * right)

@@ -25,7 +25,6 @@ from asbuilt.geometry.bundle_problem import (
 )
 from asbuilt.geometry.projection import LENS_SIZE, project_with_jacobian, skew
 
-
 HELD_SIGMA = 1e-6  # radians and metres: small against everything, large against rounding
 
 

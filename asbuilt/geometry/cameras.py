@@ -77,9 +77,7 @@ class Lens:
     @property
     def matrix(self) -> np.ndarray:
         """The 3x3 camera matrix K."""
-        return np.array(
-            [[self.focal_px, 0, self.center_x_px], [0, self.focal_px, self.center_y_px], [0, 0, 1.0]]
-        )
+        return np.array([[self.focal_px, 0, self.center_x_px], [0, self.focal_px, self.center_y_px], [0, 0, 1.0]])
 
     @property
     def distortion(self) -> np.ndarray:

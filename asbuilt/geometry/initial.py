@@ -93,8 +93,10 @@ class Chain:
         order = range(len(self.lenses))
         for needed in (STRONG_POINTS, 4):
             for i in order:
-                if not self.posed[i] and len(self.known[i].points_m) >= needed and (
-                    needed == STRONG_POINTS or not self._neighbours(i)
+                if (
+                    not self.posed[i]
+                    and len(self.known[i].points_m) >= needed
+                    and (needed == STRONG_POINTS or not self._neighbours(i))
                 ):
                     self._pose_by_known(i)
             self._spread()
@@ -178,5 +180,3 @@ class Chain:
         if len(rows) < MIN_TRACKS:
             return "no marker sheet or known point in it, and too little in common with its neighbours"
         return "no marker sheet or known point in it, and none of its neighbours could be placed"
-
-

@@ -105,6 +105,4 @@ def far_face_point(
         Depth of the shared cavity [m].
     """
     points = np.asarray(points_near_m, dtype=float)
-    return np.stack(
-        [offset_sum_m - points[:, 0], stud_depth_m - points[:, 1], points[:, 2] + height_shift_m], axis=1
-    )
+    return np.stack([offset_sum_m - points[:, 0], stud_depth_m - points[:, 1], points[:, 2] + height_shift_m], axis=1)

@@ -23,9 +23,7 @@ def exp_rotation(vectors: np.ndarray) -> np.ndarray:
     return np.eye(3) + a * cross + b * (cross @ cross)
 
 
-def project_with_jacobian(
-    points_camera_m: np.ndarray, lens: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def project_with_jacobian(points_camera_m: np.ndarray, lens: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Pixels, and their derivatives by point and by lens.
 
     Parameters

@@ -34,7 +34,9 @@ def building_from_faces(record: Record) -> dict[str, Rigid3]:
     for solution in record.all(Solution):
         for face_id, pose in solution.report.get("building_from_face", {}).items():
             if face_id in placed:
-                placed[face_id] = rigid_from_row(BUILDING, face_frame(face_id), pose["quat_xyzw"], pose["translation_m"])
+                placed[face_id] = rigid_from_row(
+                    BUILDING, face_frame(face_id), pose["quat_xyzw"], pose["translation_m"]
+                )
     return placed
 
 

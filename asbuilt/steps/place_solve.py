@@ -1,0 +1,141 @@
+"""The joint solution of a walkthrough: first poses, a first bundle, ties of stills, the final bundle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from asbuilt.errors import FailedEstimate
+from asbuilt.geometry.bundle import Bundle, minimise, solve
+from asbuilt.geometry.bundle_problem import PixelObservations, Problem, Unknowns
+from asbuilt.geometry.bundle_rows import track_rows
+from asbuilt.geometry.cameras import Camera, Lens
+from asbuilt.geometry.frames import BUILDING, Rigid3, camera_frame
+from asbuilt.geometry.initial import Chain
+from asbuilt.steps.place_look import Looked
+from asbuilt.steps.place_problem import Assembled, Posed, assemble
+from asbuilt.steps.place_setup import Site, clicks_of, corners_of, inside_test, known_points, planes_of
+from asbuilt.steps.place_ties import resect_stills, tie_chains, tie_points
+
+TRACK_SIGMA_PX = 0.6  # followed corners scatter 0.3 px about the epipolar line on rendered walks; they also drift
+TRACK_OUTLIER_PX = 2.5
+TIE_OUTLIER_PX = 5.0
+FEW_TRACKS = 60  # observations per picture in the first bundle
+SOME_TRACKS = 250  # and in the final one
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solved:
+    """A joint solution and what its indices mean.
+
+    ``camera_of`` maps a picture index to its camera index or -1; ``reasons`` says why not.
+    """
+
+    looked: Looked
+    site: Site
+    problem: Problem
+    bundle: Bundle
+    camera_of: np.ndarray
+    lens_ids: tuple[str, ...]
+    reasons: list[str]
+
+
+def solve_site(looked: Looked, site: Site, record) -> Solved | FailedEstimate:
+    """Place every picture that can be placed.
+
+    Returns
+    -------
+    Solved or FailedEstimate
+        The latter when no picture at all could be placed.
+    """
+    posed, reasons = first_poses(looked, site, record)
+    if not posed.cameras:
+        return FailedEstimate("no picture shows a taped marker sheet or four known points")
+    first = assemble(posed, few_tracks=FEW_TRACKS)
+    rough = minimise(first.start, first.problem, max_iterations=25, tolerance=1e-3, widen=20.0)
+    rough = minimise(rough.unknowns, first.problem, max_iterations=15, tolerance=1e-3, widen=3.0)
+    posed = _moved(posed, first, rough.unknowns)
+    posed = _with_stills(posed, record)
+    final = assemble(posed, few_tracks=SOME_TRACKS)
+    better = minimise(final.start, final.problem, max_iterations=12, tolerance=1e-3)
+    problem = _without_outliers(final.problem, better.unknowns)
+    bundle = solve(better.unknowns, problem, max_iterations=25, tolerance=1e-6)
+    if not bundle:
+        return bundle
+    camera_of = np.full(len(looked.pictures), -1)
+    camera_of[final.picture_idx] = np.arange(len(final.picture_idx))
+    return Solved(looked=looked, site=site, problem=problem, bundle=bundle, camera_of=camera_of,
+                  lens_ids=final.lens_ids, reasons=reasons)  # fmt: skip
+
+
+def first_poses(looked: Looked, site: Site, record) -> tuple[Posed, list[str]]:
+    """Poses from known points and along the tracks; reasons for the pictures without one."""
+    corners, clicks = corners_of(site, looked), clicks_of(record, site, looked)
+    tracks = PixelObservations(
+        camera_idx=looked.tracks.picture_idx, thing_idx=looked.tracks.track_idx, xy_px=looked.tracks.xy_px,
+        sigma_px=np.full(len(looked.tracks.track_idx), TRACK_SIGMA_PX),
+    )  # fmt: skip
+    lenses = [looked.lenses[key] for key in looked.lens_ids]
+    known = known_points(site, corners, clicks, len(looked.pictures))
+    chain = Chain(lenses=lenses, planes=planes_of(site), known=known, tracks=tracks, inside=inside_test(site))
+    chain.run()
+    points, usable = chain.points()
+    points[~usable] = np.nan
+    cameras = {
+        int(i): _camera(int(i), lenses[i], chain.rotation[i], chain.translation_m[i])
+        for i in np.flatnonzero(chain.posed)
+    }
+    posed = Posed(
+        looked=looked, site=site, cameras=cameras, corners=corners, clicks=clicks, tracks=tracks, point_m=points
+    )
+    return posed, chain.reasons
+
+
+def _camera(i: int, lens: Lens, rotation: np.ndarray, translation_m: np.ndarray) -> Camera:
+    pose = Rigid3(target=camera_frame(str(i)), source=BUILDING, rotation=rotation, translation_m=translation_m)
+    return Camera(lens=lens, camera_from_building=pose)
+
+
+def _moved(posed: Posed, assembled: Assembled, u: Unknowns) -> Posed:
+    """The posed pictures as a solution moved them; every track placed again from them."""
+    cameras = dict(posed.cameras)
+    for k, i in enumerate(assembled.picture_idx):
+        picture = posed.looked.pictures[i]
+        lens_params = u.lens[assembled.problem.camera_lens_idx[k], :7]
+        lens = Lens.from_params(picture.width_px, picture.height_px, lens_params)
+        cameras[int(i)] = _camera(int(i), lens, u.camera_rotation[k], u.camera_translation_m[k])
+    moved = replace(posed, cameras=cameras, unknowns=u, lens_ids=assembled.lens_ids)
+    if len(posed.tracks):
+        points, good = tie_points(posed.tracks, cameras, set(cameras))
+        points[~good] = np.nan
+        moved = replace(moved, point_m=points)
+    return moved
+
+
+def _with_stills(posed: Posed, record) -> Posed:
+    """Stills tied to the solved frames: placed anew by what they share, their matches added as tracks."""
+    looked, site = posed.looked, posed.site
+    ties = tie_chains(looked, planes_of(site), posed.cameras)
+    if not len(ties):
+        return posed
+    known = known_points(site, posed.corners, posed.clicks, len(looked.pictures))
+    cameras = posed.cameras | resect_stills(looked, ties, posed.cameras, known, inside_test(site))
+    points, good = tie_points(ties, cameras, set(cameras))
+    ties = ties.only(good[ties.thing_idx])
+    names = ("camera_idx", "thing_idx", "xy_px", "sigma_px")
+    shifted = replace(ties, thing_idx=ties.thing_idx + len(posed.point_m))
+    together = PixelObservations(**{n: np.concatenate([getattr(posed.tracks, n), getattr(shifted, n)]) for n in names})
+    return replace(posed, cameras=cameras, tracks=together, point_m=np.concatenate([posed.point_m, points]))
+
+
+def _without_outliers(problem: Problem, u: Unknowns) -> Problem:
+    """The problem without track observations that do not fit; tracks left with one are dropped."""
+    if not len(problem.tracks):
+        return problem
+    tracks = problem.tracks
+    off_px = np.linalg.norm(track_rows(u, problem).residual, axis=1) * tracks.sigma_px
+    limit_px = np.where(tracks.sigma_px > TRACK_SIGMA_PX, TIE_OUTLIER_PX, TRACK_OUTLIER_PX)
+    kept = tracks.only(off_px < limit_px)
+    seen = np.bincount(kept.thing_idx, minlength=len(problem.point_prior_m))
+    return replace(problem, tracks=kept.only(seen[kept.thing_idx] >= 2))
