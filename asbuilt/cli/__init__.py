@@ -16,8 +16,8 @@ from asbuilt.errors import AsbuiltError
 # One module asbuilt.cli.NAME each, with a click command called ``command``; in the order of the job.
 COMMANDS = (
     "new", "plan", "room", "face", "opening", "covering", "stud", "marker", "reference", "panel", "circuit",
-    "add", "pictures", "file", "sightings",
-    "coverage", "behind", "drill", "circuits", "items", "history",
+    "demo", "markers", "add", "pictures", "file", "sightings", "place",
+    "coverage", "behind", "drill", "serve", "circuits", "items", "history",
 )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from asbuilt.geometry.bundle_problem import PixelObservations
 from asbuilt.geometry.cameras import Lens
-from asbuilt.geometry.frames import Rigid3
+from asbuilt.geometry.planes import Plane, on_planes
 from asbuilt.geometry.resection import refine, resect
 
 MIN_TRACKS = 12  # shared tracks needed to go on from a neighbour
@@ -20,16 +20,6 @@ STRONG_POINTS = 8  # known points that place a picture without help: two sheets
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plane:
-    """A face as a bounded plane on which texture is expected."""
-
-    building_from_face: Rigid3
-    length_m: float
-    height_m: float
-    depth_m: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class KnownPoints:
     """Points of known place seen by one camera: building places (n, 3), pixels (n, 2), sigmas (n,)."""
 
@@ -37,22 +27,6 @@ class KnownPoints:
     xy_px: np.ndarray
     sigma_px: np.ndarray
     sigma_m: np.ndarray
-
-
-def on_planes(planes: Sequence[Plane], center_m: np.ndarray, rays: np.ndarray) -> np.ndarray:
-    """Where rays from a camera first meet a face, shape (N, 3); NaN where they meet none."""
-    best = np.full(len(rays), np.inf)
-    for plane in planes:
-        face_from_building = plane.building_from_face.inverse()
-        start, direction = face_from_building.apply(center_m), face_from_building.rotate(rays)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            distance = (plane.depth_m - start[1]) / direction[:, 1]
-            x, z = start[0] + distance * direction[:, 0], start[2] + distance * direction[:, 2]
-        on = (distance > 0.1) & (direction[:, 1] > 0.05)
-        on &= (x > -0.3) & (x < plane.length_m + 0.3) & (z > -0.5) & (z < plane.height_m + 0.5)
-        best = np.where(on & (distance < best), distance, best)
-    best[~np.isfinite(best)] = np.nan
-    return center_m + best[:, None] * rays
 
 
 @dataclass(slots=True)

@@ -82,7 +82,7 @@ def intersect(
         return FailedEstimate("its picture does not look at this face there")
     covariance = np.eye(3)
     for _ in range(12):
-        residual, by_place, by_joint = _linearise(seen, building_from_face, place, len(joint_covariance), face_column)
+        residual, by_place, by_joint = linearise(seen, building_from_face, place, len(joint_covariance), face_column)
         if residual is None:
             return FailedEstimate("it does not lie in front of the camera")
         spread = by_joint @ joint_covariance @ by_joint.T
@@ -125,7 +125,7 @@ def _start(seen, rays: np.ndarray, building_from_face: Rigid3, depth_m: float) -
     return np.mean(places, axis=0) if places else None
 
 
-def _linearise(seen, building_from_face: Rigid3, place: np.ndarray, columns: int, face_column: int):
+def linearise(seen, building_from_face: Rigid3, place: np.ndarray, columns: int, face_column: int):
     """Residuals (2n,), derivatives by the place (2n, 3) and by the joint columns (2n, K)."""
     count = len(seen)
     residual, by_place, by_joint = np.zeros(2 * count), np.zeros((2 * count, 3)), np.zeros((2 * count, columns))

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 
-import numpy as np
-
-from asbuilt.geometry.initial import Plane, on_planes
+from asbuilt.geometry.planes import Plane, first_met
 from asbuilt.record import Face, Marker, Picture, Record
 from asbuilt.record.frames import building_from_faces, cameras
 
@@ -41,10 +39,4 @@ def file_placed(record: Record, markers_seen: dict[str, list[int]]) -> None:
 
 
 def _looked_at(camera, planes: dict[str, Plane]) -> str | None:
-    center = camera.center_building_m
-    ray = camera.camera_from_building.rotation[2][None]
-    distance = {
-        face_id: float(np.linalg.norm(on_planes([plane], center, ray)[0] - center)) for face_id, plane in planes.items()
-    }
-    distance = {k: d for k, d in distance.items() if np.isfinite(d)}
-    return min(distance, key=distance.get) if distance else None
+    return first_met(planes, camera.center_building_m, camera.camera_from_building.rotation[2])

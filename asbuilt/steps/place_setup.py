@@ -9,7 +9,8 @@ import numpy as np
 
 from asbuilt.geometry.bundle_problem import SHEET_CORNERS, Joint, PixelObservations
 from asbuilt.geometry.frames import Rigid3
-from asbuilt.geometry.initial import KnownPoints, Plane
+from asbuilt.geometry.initial import KnownPoints
+from asbuilt.geometry.planes import Plane
 from asbuilt.record import Face, Marker, Record, ReferencePoint, Room, Sighting
 from asbuilt.record.frames import plan_building_from_faces
 from asbuilt.steps.place_look import Looked

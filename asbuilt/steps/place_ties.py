@@ -8,7 +8,7 @@ import numpy as np
 from asbuilt.geometry.bundle_problem import PixelObservations
 from asbuilt.geometry.cameras import Camera
 from asbuilt.geometry.frames import BUILDING, Rigid3, camera_frame
-from asbuilt.geometry.initial import Plane, on_planes
+from asbuilt.geometry.planes import Plane, on_planes
 from asbuilt.geometry.resection import refine
 from asbuilt.imaging.ties import join, match
 from asbuilt.steps.place_look import Looked
