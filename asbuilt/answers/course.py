@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+EYE = np.eye(3)
 SEEN, BETWEEN, BEYOND = "seen", "between sightings", "beyond the last sighting"
 
 # How far a cable strays from its supposed line, as a share of the distance between sightings
@@ -52,6 +53,28 @@ class Stretch:
     status: str = SEEN
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lines:
+    """All stretches of a course as arrays, one row each."""
+
+    starts_m: np.ndarray  # (S, 3)
+    ends_m: np.ndarray
+    sigma_m: np.ndarray  # (S, 2), the larger of the two ends', offset and height
+    group: np.ndarray
+    alternative: np.ndarray
+    weight: np.ndarray
+
+    @classmethod
+    def of(cls, course: Sequence[Stretch]) -> Lines:
+        """The arrays of a course."""
+        covs = np.array([(s.start_cov, s.end_cov) for s in course])
+        variance = covs[:, :, (0, 1), (0, 1)].max(axis=1)
+        marks = np.array([(s.group, s.alternative, s.weight) for s in course])
+        return cls(starts_m=np.array([s.start_m for s in course]), ends_m=np.array([s.end_m for s in course]),
+                   sigma_m=np.sqrt(np.maximum(variance, 0)), group=marks[:, 0], alternative=marks[:, 1],
+                   weight=marks[:, 2])  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Framing:
     """What of a face steers a run: its size and its studs (left edge, right edge)."""
@@ -83,7 +106,7 @@ class Spot:
 
 
 def _stray(length_m: float) -> np.ndarray:
-    return np.eye(3) * max(STRAY_LEAST_M, STRAY_SHARE * length_m) ** 2
+    return EYE * max(STRAY_LEAST_M, STRAY_SHARE * length_m) ** 2
 
 
 def _leg(a: Spot, b: Spot, **marks) -> list[Stretch]:
@@ -102,7 +125,7 @@ def _legs(spots: Sequence[Spot], **marks) -> list[Stretch]:
 
 def _corner(a: Spot, b: Spot, offset_m: float, height_m: float) -> Spot:
     depth = (a.point_m[2] + b.point_m[2]) / 2
-    cov = (a.cov + b.cov) / 2 + np.eye(3) * CORNER_STRAY_M**2
+    cov = (a.cov + b.cov) / 2 + EYE * CORNER_STRAY_M**2
     return Spot(point_m=np.array([offset_m, height_m, depth]), cov=cov)
 
 
@@ -186,7 +209,7 @@ def _level_ways(x: float, z: float, sign: float, framing: Framing) -> tuple[list
 
 
 def _ways(end: Spot, ways: Sequence, shares: Sequence[float], group: int, total: float, is_pipe: bool) -> list[Stretch]:
-    corner = np.eye(3) * (0.0 if is_pipe else CORNER_STRAY_M) ** 2
+    corner = EYE * (0.0 if is_pipe else CORNER_STRAY_M) ** 2
     found: list[Stretch] = []
     for index, (way, share) in enumerate(zip(ways, shares, strict=True)):
         spots = [end]

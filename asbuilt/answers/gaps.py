@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from asbuilt.answers.course import SEEN, Stretch
+from asbuilt.answers.course import SEEN
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit, Block, block_chance, stretches_chance
 
@@ -47,16 +47,18 @@ def chance_of(thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray 
         return 0.0
     if thing.block is not None:
         return block_chance(replace(thing.block, cov=thing.block.cov + aim_cov), bit)
-    aimed = [replace(s, start_cov=s.start_cov + aim_cov, end_cov=s.end_cov + aim_cov) for s in thing.course
-             if _near(s, thing.radius_m, bit)]  # fmt: skip
+    near = [thing.course[i] for i in _near(thing, bit, aim_cov)]
+    aimed = [replace(s, start_cov=s.start_cov + aim_cov, end_cov=s.end_cov + aim_cov) for s in near]
     return stretches_chance(aimed, thing.radius_m, bit)
 
 
-def _near(stretch: Stretch, radius_m: float, bit: Bit) -> bool:
-    """Whether the rectangle of a stretch, grown by six sigma, reaches the bit."""
-    grow = radius_m + bit.radius_m + 6 * np.sqrt(max(stretch.start_cov.max(), stretch.end_cov.max()) + AIM_COV[0, 0])
-    low, high = np.minimum(stretch.start_m, stretch.end_m) - grow, np.maximum(stretch.start_m, stretch.end_m) + grow
-    return bool(low[0] <= bit.offset_m <= high[0] and low[1] <= bit.height_m <= high[1])
+def _near(thing: Thing, bit: Bit, aim_cov: np.ndarray) -> np.ndarray:
+    """Numbers of the stretches whose rectangle, grown by six sigma, reaches the bit."""
+    lines, aim = thing.lines, np.array([bit.offset_m, bit.height_m])
+    grow = thing.radius_m + bit.radius_m + 6 * np.sqrt(lines.sigma_m**2 + np.diag(aim_cov)[:2])
+    low = np.minimum(lines.starts_m, lines.ends_m)[:, :2] - grow
+    high = np.maximum(lines.starts_m, lines.ends_m)[:, :2] + grow
+    return np.flatnonzero(((low <= aim) & (aim <= high)).all(axis=1))
 
 
 def clearances(things: Sequence[Thing], bit: Bit, aim_cov: np.ndarray = AIM_COV) -> list[Clearance]:
@@ -92,8 +94,9 @@ def _runs_nearest(runs: Sequence[Thing], bit: Bit):
     Yields (stretch, share, aside, over) and (stretch, share, aside), all runs worked out at once.
     """
     course = [s for t in runs for s in t.course]
-    starts, ends = np.array([s.start_m for s in course]), np.array([s.end_m for s in course])
-    spread = np.sqrt([(s.start_cov[0, 0] + s.end_cov[0, 0]) / 2 for s in course])
+    starts = np.concatenate([t.lines.starts_m for t in runs])
+    ends = np.concatenate([t.lines.ends_m for t in runs])
+    spread = np.concatenate([t.lines.sigma_m[:, 0] for t in runs])
     a, d = starts[:, :2] - (bit.offset_m, bit.height_m), (ends - starts)[:, :2]
     along = np.clip(-(a * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
     flat_aside = a + along[:, None] * d

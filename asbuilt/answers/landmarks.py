@@ -94,11 +94,10 @@ def _named(view: View, mark: _Mark) -> _Mark:
 
 def _corner_coverings_m(view: View, face: FaceView) -> tuple[float, float]:
     """How far the coverings of the walls either side stand into this face [m]."""
-    walls = [f for f in view.faces.values() if f.room_id == face.room.id and f.kind == "wall"]
-    ids = [f.id for f in walls]
+    ids = view.walls_of_rooms.get(face.room.id, [])
     if face.face.id not in ids or len(ids) < 2:
         return 0.0, 0.0
     at = ids.index(face.face.id)
     before = ids[at - 1] if at > 0 or face.room.closed else None
     after = ids[(at + 1) % len(ids)] if at + 1 < len(ids) or face.room.closed else None
-    return tuple(view.face(i).covering_m if i else 0.0 for i in (before, after))
+    return tuple(view.covering_m(i) if i else 0.0 for i in (before, after))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.answers.course import SEEN, Stretch
+from asbuilt.answers.course import SEEN, Lines, Stretch
 from asbuilt.answers.things import Thing
 from asbuilt.answers.wording import COVER_95
 
@@ -80,7 +80,8 @@ def _block_part(thing: Thing, r: Rectangle, sigmas: float) -> Part | None:
 
 def _run_part(thing: Thing, r: Rectangle, offset_m: float, height_m: float | None, sigmas: float) -> Part | None:
     radius_m = thing.radius_m if sigmas else 0.0
-    clipped = [c for s in thing.course if (c := _clip(s, r, radius_m, sigmas)) is not None]
+    near = _overlapping(thing.lines, r, radius_m, sigmas)
+    clipped = [c for i in near if (c := _clip(thing.course[i], r, radius_m, sigmas)) is not None]
     if not clipped:
         return None
     likely = list(_likely(clipped))
@@ -93,8 +94,17 @@ def _run_part(thing: Thing, r: Rectangle, offset_m: float, height_m: float | Non
                        right_m=float(ends[:, 0].max()), top_m=float(ends[:, 1].max()))  # fmt: skip
     point, cov, _ = spots[best]
     if likely[best].weight < 1:
-        cov = _spread_about(point, cov, likely[best].group, thing.course)
+        cov = cov + _alternatives_spread(point, likely[best].group, thing.lines)
     return Part(point_m=point, cov=cov, status=likely[best].status, extent=extent, pieces=tuple(clipped))
+
+
+def _overlapping(lines: Lines, r: Rectangle, radius_m: float, sigmas: float) -> np.ndarray:
+    """Numbers of the stretches whose own rectangle, grown by width and error, meets ``r``."""
+    grow = radius_m + sigmas * lines.sigma_m
+    low = np.minimum(lines.starts_m, lines.ends_m)[:, :2] - grow
+    high = np.maximum(lines.starts_m, lines.ends_m)[:, :2] + grow
+    meets = (low[:, 0] <= r.right_m) & (high[:, 0] >= r.left_m) & (low[:, 1] <= r.top_m) & (high[:, 1] >= r.bottom_m)
+    return np.flatnonzero(meets)
 
 
 def _likely(stretches: Sequence[Stretch]) -> Iterator[Stretch]:
@@ -174,16 +184,18 @@ def _mixture(hits: Sequence[tuple[Stretch, np.ndarray, np.ndarray]]) -> Crossing
     )  # fmt: skip
 
 
-def _spread_about(point_m: np.ndarray, cov: np.ndarray, group: int, course: Sequence[Stretch]) -> np.ndarray:
-    """Covariance of a spot of a run, with the alternatives it might lie on instead."""
-    nearest: dict[int, tuple[float, np.ndarray, float]] = {}
-    for s in course:
-        if s.group == group:
-            d = s.end_m - s.start_m
-            share = float(np.clip((point_m - s.start_m) @ d / max(d @ d, 1e-18), 0, 1))
-            miss = at(s, share)[0] - point_m
-            length = float(np.linalg.norm(miss))
-            if s.alternative not in nearest or length < nearest[s.alternative][0]:
-                nearest[s.alternative] = (length, miss, s.weight)
-    total = sum(w for _, _, w in nearest.values())
-    return cov + sum(np.outer(m, m) * (w / total) for _, m, w in nearest.values())
+def _alternatives_spread(point_m: np.ndarray, group: int, lines: Lines) -> np.ndarray:
+    """What the alternatives that a spot of a run might lie on instead add to its covariance."""
+    own = np.flatnonzero(lines.group == group)
+    starts, d = lines.starts_m[own], (lines.ends_m - lines.starts_m)[own]
+    share = np.clip(((point_m - starts) * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
+    miss = starts + share[:, None] * d - point_m
+    length = (miss * miss).sum(1)
+    spread, total = np.zeros((3, 3)), 0.0
+    for alternative in np.unique(lines.alternative[own]):
+        members = np.flatnonzero(lines.alternative[own] == alternative)
+        nearest = members[np.argmin(length[members])]
+        weight = lines.weight[own[nearest]]
+        spread += weight * np.outer(miss[nearest], miss[nearest])
+        total += weight
+    return spread / total

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.answers.course import JOIN_M, Framing, Spot, Stretch, course_of
+from asbuilt.answers.course import JOIN_M, Framing, Lines, Spot, Stretch, course_of
 from asbuilt.answers.index import ENDS
 from asbuilt.answers.touch import Block
 from asbuilt.record.kinds import KINDS, Kind
@@ -40,6 +40,7 @@ class Thing:
     radius_m: float = 0.0
     block: Block | None = None
     course: tuple[Stretch, ...] = ()
+    lines: Lines | None = None  # the course as arrays
     on_far_face: bool = False
 
 
@@ -123,7 +124,7 @@ def _with_course(thing: Thing, things: Sequence[Thing], framing: Framing) -> Thi
     stops = (_says_stop(thing.item.comes_from), _says_stop(thing.item.goes_to))
     course = course_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES, stops=stops)
     return Thing(item=thing.item, kind=thing.kind, circuit=thing.circuit, positions=thing.positions,
-                 spots=thing.spots, radius_m=thing.radius_m, course=tuple(course),
+                 spots=thing.spots, radius_m=thing.radius_m, course=tuple(course), lines=Lines.of(course),
                  on_far_face=thing.on_far_face)  # fmt: skip
 
 

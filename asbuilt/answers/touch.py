@@ -57,9 +57,9 @@ def normal_points() -> np.ndarray:
 
 
 def root_of(cov: np.ndarray) -> np.ndarray:
-    """A matrix L with L L^T = cov, also where cov is only semi-definite."""
+    """Symmetric L with L L^T = cov for covariances of shape (..., 3, 3), also semi-definite ones."""
     values, vectors = np.linalg.eigh(cov)
-    return vectors * np.sqrt(np.clip(values, 0, None)) @ vectors.T
+    return (vectors * np.sqrt(np.maximum(values, 0))[..., None, :]) @ np.swapaxes(vectors, -1, -2)
 
 
 def capsule_touched(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit: Bit) -> np.ndarray:
@@ -123,29 +123,31 @@ def stretches_chance(stretches: Sequence[Stretch], radius_m: float, bit: Bit) ->
     near = [s for s in stretches if _may_touch(s, radius_m, bit)]
     if not near:
         return 0.0
-    miss = np.ones(len(normal_points()))
+    touched = _touched(near, radius_m, bit)
+    miss = np.ones(touched.shape[1])
     for group in {s.group for s in near}:
         share = np.zeros(len(miss))
         for alternative in {s.alternative for s in near if s.group == group}:
-            members = [s for s in near if s.group == group and s.alternative == alternative]
-            touched = np.zeros(len(miss), dtype=bool)
-            for stretch in members:
-                touched |= _stretch_touched(stretch, radius_m, bit)
-            share += touched * members[0].weight
+            members = [i for i, s in enumerate(near) if s.group == group and s.alternative == alternative]
+            share += touched[members].any(axis=0) * near[members[0]].weight
         miss *= 1 - np.minimum(share, 1)
     return float(1 - miss.mean())
 
 
-def _stretch_touched(stretch: Stretch, radius_m: float, bit: Bit) -> np.ndarray:
+def _touched(stretches: Sequence[Stretch], radius_m: float, bit: Bit) -> np.ndarray:
+    """Whether each stretch is touched at each point of the rule, shape (S, N)."""
     points = normal_points()
-    starts = stretch.start_m + points @ root_of(stretch.start_cov).T
-    ends = stretch.end_m + points @ root_of(stretch.end_cov).T
-    return capsule_touched(starts, ends, radius_m, bit)
+    places = []
+    for side in ("start", "end"):
+        centers = np.array([getattr(s, f"{side}_m") for s in stretches])
+        roots = root_of(np.array([getattr(s, f"{side}_cov") for s in stretches]))
+        places.append((centers[:, None] + points @ np.swapaxes(roots, 1, 2)).reshape(-1, 3))
+    return capsule_touched(*places, radius_m, bit).reshape(len(stretches), len(points))
 
 
 def _may_touch(stretch: Stretch, radius_m: float, bit: Bit) -> bool:
     sigma = float(np.sqrt(max(np.trace(stretch.start_cov[:2, :2]), np.trace(stretch.end_cov[:2, :2]))))
     a = stretch.start_m[:2] - (bit.offset_m, bit.height_m)
     d = (stretch.end_m - stretch.start_m)[:2]
-    along = np.clip(-(a @ d) / max(d @ d, 1e-18), 0, 1)
+    along = min(max(-float(a @ d) / max(float(d @ d), 1e-18), 0.0), 1.0)
     return bool(np.hypot(*(a + along * d)) <= radius_m + bit.radius_m + FARTHEST_SIGMA * sigma)

@@ -58,12 +58,16 @@ class FaceView:
         return min((d for d in dates if d), default=None)
 
 
+KEPT_THINGS = 20_000  # how many things are kept ready, so that memory stays bounded
+
+
 class View:
     """A record at one version; made by ``view_of`` and thrown away when the record changes."""
 
     def __init__(self, record: Record) -> None:
         self.record = record
         self._faces: dict[str, FaceView] = {}
+        self._kept: dict[tuple[str, str], list[Thing]] = {}
         self.coverage: dict = {}  # filled by answers.coverage
 
     @cached_property
@@ -78,6 +82,33 @@ class View:
         faces = self.record.all(Face)
         faces.sort(key=lambda f: (rooms[f.room_id].order_idx, f.room_id, f.order_idx))
         return {f.id: f for f in faces}
+
+    @cached_property
+    def far_faces(self) -> dict[str, Face]:
+        """Face id to the other face of its wall, whichever of the two names the other."""
+        pairs = [(f.id, f.far_face_id) for f in self.faces.values() if f.far_face_id in self.faces]
+        return {a: self.faces[b] for pair in pairs for a, b in (pair, pair[::-1])}
+
+    @cached_property
+    def walls_of_rooms(self) -> dict[str, list[str]]:
+        """Room id to the ids of its wall faces, clockwise."""
+        walls: dict[str, list[str]] = {}
+        for face in self.faces.values():
+            if face.kind == "wall":
+                walls.setdefault(face.room_id, []).append(face.id)
+        return walls
+
+    @cached_property
+    def coverings(self) -> dict[str, list[Covering]]:
+        """Face id to its coverings, from the studs outwards."""
+        found: dict[str, list[Covering]] = {}
+        for covering in sorted(self.record.all(Covering), key=lambda c: c.order_idx):
+            found.setdefault(covering.face_id, []).append(covering)
+        return found
+
+    def covering_m(self, face_id: str) -> float:
+        """Thickness of everything that closes a face [m]."""
+        return sum(c.thickness_m for c in self.coverings.get(face_id, ()))
 
     @cached_property
     def poses(self) -> dict[str, Rigid3]:
@@ -140,15 +171,19 @@ class View:
         openings = tuple(record.all(Opening, face_id=face_id))
         spans = [OpeningSpan(left_m=o.left_m, right_m=o.right_m) for o in openings]
         edges = tuple((s.center_m - s.width_m / 2, s.center_m + s.width_m / 2) for s in studs)
-        far = next((f for f in self.faces.values() if f.far_face_id == face_id or face.far_face_id == f.id), None)
-        coverings = sorted(record.all(Covering, face_id=face_id), key=lambda c: c.order_idx)
-        events = [e for e in record.all(Event) if e.face_id in (face_id, None)]
+        events = record.all(Event, face_id=face_id) + record.all(Event, face_id=None)
         return FaceView(
-            face=face, room=record.get(Room, face.room_id), studs=studs, bays=tuple(bays(studs, spans)),
-            openings=openings, coverings=tuple(coverings), events=tuple(events), far=far,
+            face=face,
+            room=record.get(Room, face.room_id),
+            studs=studs,
+            bays=tuple(bays(studs, spans)),
+            openings=openings,
+            coverings=tuple(self.coverings.get(face_id, ())),
+            events=tuple(events),
+            far=self.far_faces.get(face_id),
             framing=Framing(length_m=face.length_m, height_m=face.height_m, studs_m=edges),
             building_from_face=self.poses[face_id],
-        )  # fmt: skip
+        )
 
     def things_near(self, face_id: str, left_m: float, bottom_m: float, right_m: float, top_m: float) -> list[Thing]:
         """Everything that may lie in a rectangle of a face, of either side of the wall."""
@@ -159,9 +194,19 @@ class View:
             turned = _across(rectangle_m, *far_link(view.face, view.far))
             far_near, far_ends = self.index.near(view.far.id, turned)
             near, ends = near + far_near, ends + far_ends
-        wanted = set(near)
-        found = things_of(self.record, wanted | set(ends), view.face, view.framing, view.far)
-        return [t for t in found if t.item.id in wanted]
+        return self._things(view, sorted(set(near)), ends)
+
+    def _things(self, view: FaceView, wanted: list[str], ends: list[str]) -> list[Thing]:
+        """The things of those ids, read once; ``ends`` are what runs among them may go into."""
+        if len(self._kept) > KEPT_THINGS:
+            self._kept.clear()
+        missing = [i for i in wanted if (view.face.id, i) not in self._kept]
+        if missing:
+            self._kept.update({(view.face.id, i): [] for i in missing})
+            for thing in things_of(self.record, {*missing, *ends}, view.face, view.framing, view.far):
+                if thing.item.id in missing:
+                    self._kept[view.face.id, thing.item.id].append(thing)
+        return [thing for i in wanted for thing in self._kept[view.face.id, i]]
 
     def things_on(self, face_id: str) -> list[Thing]:
         """Everything of a face, of either side of the wall."""

@@ -245,6 +245,11 @@ CREATE TABLE step_reports (
     finished_at TEXT NOT NULL,
     report TEXT NOT NULL
 );
+CREATE INDEX faces_room ON faces(room_id);
+CREATE INDEX studs_face ON studs(face_id);
+CREATE INDEX openings_face ON openings(face_id);
+CREATE INDEX coverings_face ON coverings(face_id);
+CREATE INDEX events_face ON events(face_id);
 CREATE INDEX sightings_target ON sightings(target_id);
 CREATE INDEX sightings_picture ON sightings(picture_id);
 CREATE INDEX positions_face ON positions(face_id, offset_m);
