@@ -8,8 +8,9 @@ from pathlib import Path
 from flask import Flask, g
 
 from asbuilt.record import Record
-from asbuilt.web import circuits, faces, home, pictures, security, tags, wall
+from asbuilt.web import adding, circuits, faces, home, pictures, security, tags, wall
 from asbuilt.web.pages import register_errors, register_words
+from asbuilt.web.worker import Worker
 
 FORM_LIMIT_BYTES = 256 * 1024  # the largest form is a run of a few hundred points
 
@@ -46,11 +47,12 @@ def create_app(folder: str | Path, author: str = "", secret: bytes | None = None
         SEND_FILE_MAX_AGE_DEFAULT=0,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    app.extensions["worker"] = Worker(folder, author)
     app.teardown_appcontext(_close_record)
     security.protect(app)
     register_errors(app)
     register_words(app)
-    for module in (home, faces, wall, pictures, tags, circuits):
+    for module in (home, adding, faces, wall, pictures, tags, circuits):
         app.register_blueprint(module.blueprint)
     return app
 

@@ -89,9 +89,9 @@ def next_step(rec: Record, rooms: list[dict]) -> dict:
             "Describe the rooms", "No walls are in this record yet. Load a plan: asbuilt plan load RECORD plan.toml"
         )
     if not have["pictures"]:
-        return _next("Add photos and video", "No pictures yet. Film each wall, then: asbuilt add RECORD FILES")
+        return _next("Add photos and video", "No pictures yet. Film each open wall, then send the files.", "/add")
     if not have["placed"]:
-        return _next("Place the pictures", f"{have['pictures']} pictures wait to be placed: asbuilt place RECORD")
+        return _next("Place the pictures", f"{have['pictures']} pictures wait to be placed.", "/add")
     if open_gaps:
         names = ", ".join(f["title"] for f in open_gaps)
         return _next(

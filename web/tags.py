@@ -8,6 +8,7 @@ from flask import Blueprint, abort, jsonify, redirect, request, url_for
 
 from asbuilt.record import Circuit, Item, Picture, Position, Sighting
 from asbuilt.record.kinds import KINDS, kind_named
+from asbuilt.steps import locate
 from asbuilt.web.pages import get_or_404, record, wants_json
 
 blueprint = Blueprint("tags", __name__)
@@ -26,7 +27,7 @@ def add(picture_id: str):
     rows = [_sighting(item, picture, order, point, places) for order, point in enumerate(points)]
     with record().transaction():
         record().put(item, *rows)
-    _locate()
+    locate.run(record(), [item.id])
     if wants_json():
         return jsonify({"item_id": item.id, "sighting_ids": [r.id for r in rows]}), 201
     return redirect(url_for("pictures.picture", picture_id=picture_id), 303)
@@ -71,7 +72,7 @@ def _new_item(picture: Picture) -> Item:
 def _sighting(item: Item, picture: Picture, order: int, point: tuple[float, float], places: list[str]) -> Sighting:
     place = places[order] if order < len(places) and places[order] else f"{item.id}-{secrets.token_hex(3)}"
     return Sighting(
-        id=f"s-{secrets.token_hex(6)}",
+        id=f"{place}@{picture.id}",
         target_id=item.id,
         picture_id=picture.id,
         place=place,
@@ -94,7 +95,8 @@ def remove(picture_id: str, item_id: str):
         for sighting in mine:
             record().remove(Sighting, sighting.id)
         _drop_unseen(item)
-    _locate()
+    if record().find(Item, item_id) is not None:
+        locate.run(record(), [item_id])
     if wants_json():
         return jsonify({"removed": [s.id for s in mine]})
     return redirect(url_for("pictures.picture", picture_id=picture_id), 303)
@@ -104,9 +106,3 @@ def _drop_unseen(item: Item) -> None:
     if not record().all(Sighting, target_id=item.id):
         record().clear(Position, item_id=item.id)
         record().remove(Item, item.id)
-
-
-def _locate() -> None:
-    from asbuilt.steps import locate
-
-    locate.run(record())

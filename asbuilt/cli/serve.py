@@ -11,7 +11,7 @@ from asbuilt.cli.shared import author, record_argument
 from asbuilt.errors import AsbuiltError
 
 PORT = 8340  # any free one serves
-THREADS = 6  # a page asks for several pictures at once, each of which may have to be decoded
+THREADS = 16  # several pictures are asked for at once, and pages that watch the work hold one each
 
 
 class ServeError(AsbuiltError, RuntimeError):
@@ -47,6 +47,7 @@ def command(record: str, port: int) -> None:
         server.run()
     finally:
         server.close()
+        app.extensions["worker"].stop()
     click.echo("stopped")
 
 

@@ -5,11 +5,16 @@ from __future__ import annotations
 import re
 import shutil
 import threading
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+from playwright.sync_api import sync_playwright
 from waitress import create_server
 
+from asbuilt.record import PLACED, Face, Placement, Record, Solution
+from asbuilt.record.joint import pack
 from asbuilt.steps import coverage
 from asbuilt.web import create_app
 from tests.truth import truth_record
@@ -22,8 +27,30 @@ def _filled(tmp_path_factory):
     """One record with media and coverage, to be copied by tests that change it."""
     folder = tmp_path_factory.mktemp("viewer") / "record"
     with truth_record(folder, sigma_m=0.006, frame_step=24, media_folder=MEDIA) as record:
+        _solve(record)
         coverage.run(record)
     return folder
+
+
+def _solve(record: Record) -> None:
+    """Give the true placements a solution, so that what is tagged can be located."""
+    placed = record.all(Placement, status=PLACED)
+    faces = {f.id: 7 + 6 * n for n, f in enumerate(record.all(Face))}
+    first = 7 + 6 * len(faces)
+    sigma = np.concatenate([[1.0, 0.5, 0.5, 1e-4, 1e-4, 1e-4, 1e-4], np.full(6 * len(faces), 0.0005)])
+    cameras = [np.sqrt(np.diag(p.covariance)) for p in placed]
+    covariance = np.diag(np.concatenate([sigma, *cameras]) ** 2)
+    report = {"lens_column": {"truth": 0}, "face_column": faces}
+    record.put(
+        Solution(
+            id="truth",
+            created_at="2026-03-14T12:00:00+00:00",
+            report=report,
+            joint_covariance=pack(covariance),
+            param_count=len(covariance),
+        )
+    )
+    record.put(*(replace(p, solution_id="truth", params_idx=first + 6 * n) for n, p in enumerate(placed)))
 
 
 @pytest.fixture(scope="session")
@@ -79,3 +106,57 @@ def own_served(own_record_folder):
     viewer = Served(own_record_folder)
     yield viewer
     viewer.stop()
+
+
+CHROMIUM = Path("/usr/bin/chromium")
+needs_browser = pytest.mark.skipif(not CHROMIUM.exists(), reason=f"no browser at {CHROMIUM}; install chromium")
+SCREENS = {
+    "desk": {"viewport": {"width": 1440, "height": 900}},
+    "phone": {
+        "viewport": {"width": 390, "height": 780},
+        "has_touch": True,
+        "is_mobile": True,
+        "device_scale_factor": 2,
+    },
+}
+
+
+@pytest.fixture(scope="session")
+def browser():
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+class Visit:
+    """A page whose requests and complaints are noted."""
+
+    def __init__(self, browser, screen: str, url: str) -> None:
+        self.url = url
+        self.context = browser.new_context(**SCREENS[screen])
+        self.page = self.context.new_page()
+        self.requested: list[str] = []
+        self.complaints: list[str] = []
+        self.context.on("request", lambda r: self.requested.append(r.url))
+        self.page.on("console", lambda m: m.type in ("error", "warning") and self.complaints.append(m.text))
+        self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
+
+    @property
+    def is_phone(self) -> bool:
+        return self.page.viewport_size["width"] < 500
+
+    def press(self, x: float, y: float) -> None:
+        """A tap on the phone, a click at the desk."""
+        self.page.touchscreen.tap(x, y) if self.is_phone else self.page.mouse.click(x, y)
+
+    def open(self, path: str):
+        self.page.goto(self.url + path)
+        self.page.wait_for_load_state("networkidle")
+        return self.page
+
+    def check(self) -> None:
+        """Nothing left this machine and nothing went wrong."""
+        elsewhere = [u for u in self.requested if not u.startswith((self.url + "/", "data:"))]
+        assert not elsewhere
+        assert not self.complaints

@@ -2,66 +2,14 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
 from asbuilt.record import Item, Record, Sighting
 from tests.truth import truth
+from tests.web.conftest import SCREENS, Visit, needs_browser
 
-CHROMIUM = Path("/usr/bin/chromium")
-pytestmark = pytest.mark.skipif(not CHROMIUM.exists(), reason=f"no browser at {CHROMIUM}; install chromium")
-SCREENS = {
-    "desk": {"viewport": {"width": 1440, "height": 900}},
-    "phone": {
-        "viewport": {"width": 390, "height": 780},
-        "has_touch": True,
-        "is_mobile": True,
-        "device_scale_factor": 2,
-    },
-}
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield opened
-        opened.close()
-
-
-class Visit:
-    """A page whose requests and complaints are noted."""
-
-    def __init__(self, browser, screen: str, url: str) -> None:
-        self.url = url
-        self.context = browser.new_context(**SCREENS[screen])
-        self.page = self.context.new_page()
-        self.requested: list[str] = []
-        self.complaints: list[str] = []
-        self.context.on("request", lambda r: self.requested.append(r.url))
-        self.page.on("console", lambda m: m.type in ("error", "warning") and self.complaints.append(m.text))
-        self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
-
-    @property
-    def is_phone(self) -> bool:
-        return self.page.viewport_size["width"] < 500
-
-    def press(self, x: float, y: float) -> None:
-        """A tap on the phone, a click at the desk."""
-        self.page.touchscreen.tap(x, y) if self.is_phone else self.page.mouse.click(x, y)
-
-    def open(self, path: str):
-        self.page.goto(self.url + path)
-        self.page.wait_for_load_state("networkidle")
-        return self.page
-
-    def check(self) -> None:
-        """Nothing left this machine and nothing went wrong."""
-        elsewhere = [u for u in self.requested if not u.startswith((self.url + "/", "data:"))]
-        assert not elsewhere
-        assert not self.complaints
+pytestmark = needs_browser
 
 
 @pytest.fixture(params=list(SCREENS))
