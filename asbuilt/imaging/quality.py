@@ -20,9 +20,12 @@ ENOUGH_ROWS = 200  # for a mean gradient
 DARK_LIGHT = 0.08
 # Share of the gradient left at 480 px width, against that at 120 px. Found by smearing sharp
 # pictures of framed walls: half of those smeared over 1/128 to 1/96 of the width (15 to 20 px in
-# 1080p) fall below, nearly all at 1/64; see tests/imaging/test_quality.py.
-BLURRED_WORST_SHARE = 0.43
-BLURRED_BEST_SHARE = 0.55
+# 1080p) fall below, nearly all at 1/64; see tests/imaging/test_quality.py. Smooth walls and soft
+# lenses come near it too.
+SMEARED_WORST_SHARE = 0.43
+SMEARED_BEST_SHARE = 0.55
+# Below this even a smooth wall is smeared, over 1/64 of the width or more.
+HOPELESS_SHARE = 0.36
 # Mean gradient (of 255) at 120 px width below which there is nothing to judge sharpness by.
 PLAIN_GRADIENT = 0.8
 
@@ -56,10 +59,15 @@ class Quality:
         return max(self.gradient_x, self.gradient_y) < PLAIN_GRADIENT
 
     @property
-    def blurred(self) -> bool:
-        """Smeared over more than about 1/100 of the width; noise hides it in the dark."""
+    def smeared(self) -> bool:
+        """Seems smeared over more than about 1/100 of the width; noise hides it in the dark."""
         worst, best = sorted((self.share_x, self.share_y))
-        return not self.plain and not self.dark and (worst < BLURRED_WORST_SHARE or best < BLURRED_BEST_SHARE)
+        return not self.plain and not self.dark and (worst < SMEARED_WORST_SHARE or best < SMEARED_BEST_SHARE)
+
+    @property
+    def hopeless(self) -> bool:
+        """Smeared beyond doubt, without anything to compare with."""
+        return self.smeared and min(self.share_x, self.share_y) < HOPELESS_SHARE
 
 
 def shrink(luma: np.ndarray) -> np.ndarray:

@@ -6,21 +6,20 @@ length of the clip. Lengths are shares of the picture's width.
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from asbuilt.imaging.motion import Motion
 from asbuilt.imaging.quality import Quality
+from asbuilt.steps.sharpness import SharpnessWatch
 
 # Between kept frames the part of the picture that moves most (its 90th percentile: turning may
 # cancel walking at the centre, and hide a change of viewpoint) moves this far; then features can
 # be followed from one to the next. Chosen by us on a rendered walk: at 8 ft from a wall about
 # 5 in of walking.
-LEAST_MOVED, ENOUGH_MOVED, MOST_MOVED = 0.03, 0.05, 0.07
+LEAST_MOVED, ENOUGH_MOVED, MOST_MOVED = 0.025, 0.055, 0.07
 MOVED_PERCENTILE = 90
-NEIGHBOUR_S = 2.0  # a frame's sharpness is compared with frames of this long before it
 # Blurred frames closer than this count as one stretch.
 STRETCH_GAP_S = 0.5
 
@@ -71,12 +70,13 @@ class FrameChooser:
         self.moved = np.zeros((1, 2))  # since the clip began, at each grid point
         self.anchor: np.ndarray | None = None  # the same at the frame kept last
         self.candidates: list[tuple[Kept, float, np.ndarray]] = []  # with detail and moved
-        self.details: deque[tuple[float, float]] = deque()
+        self.sharpness = SharpnessWatch()
         self.blurred: Dropped | None = None
 
     def push(self, frame: Measured) -> list[Kept | Dropped]:
         """The next frame; what is decided now."""
-        kept, decided = self._as_kept(frame), []
+        decided: list[Kept | Dropped] = []
+        sharpness, blurred = self.sharpness.push(frame.time_s, frame.quality)
         if frame.motion is not None:
             if frame.motion.lost:  # nothing ties this frame to those before: begin afresh
                 decided, self.candidates, self.anchor = self._choose(), [], None
@@ -84,12 +84,14 @@ class FrameChooser:
         if self.resume_at_s is not None:
             self._warm_up(frame.time_s)
             return []
-        if frame.quality.blurred:
+        if blurred:
             return decided + self._note_blurred(frame.time_s)
         decided += self._end_blurred(frame.time_s)
         decided += self._before_overshoot()
         distance = self._distance(self.moved)
         if distance >= LEAST_MOVED:
+            flags = (DARK,) if frame.quality.dark else ()
+            kept = Kept(time_s=frame.time_s, sharpness=sharpness, light=frame.quality.light, flags=flags)
             self.candidates.append((kept, frame.quality.detail, self.moved))
         if distance >= ENOUGH_MOVED:
             decided += self._choose()
@@ -97,16 +99,10 @@ class FrameChooser:
 
     def finish(self) -> list[Kept | Dropped]:
         """The clip has ended; what is decided last."""
-        return self._end_blurred(float("inf")) + self._choose()
-
-    def _as_kept(self, frame: Measured) -> Kept:
-        self.details.append((frame.time_s, frame.quality.detail))
-        while self.details[0][0] < frame.time_s - NEIGHBOUR_S:
-            self.details.popleft()
-        sharpest = max(detail for _, detail in self.details)
-        sharpness = frame.quality.detail / sharpest if sharpest > 0 else 0.0
-        flags = (DARK,) if frame.quality.dark else ()
-        return Kept(time_s=frame.time_s, sharpness=sharpness, light=frame.quality.light, flags=flags)
+        decided = self._end_blurred(float("inf"))
+        while self.candidates:
+            decided += self._choose()
+        return decided
 
     def _distance(self, moved: np.ndarray) -> float:
         if self.anchor is None:

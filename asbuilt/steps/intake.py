@@ -139,6 +139,8 @@ def _sorted_out(record: Record, paths: list[Path], outcomes: dict) -> tuple[list
         try:
             if path.is_dir():
                 raise MediaError("is a folder, not a photo or video; name the files in it")
+            if path.exists() and not path.is_file():
+                raise MediaError("is a device or a pipe, not a photo or video")
             known = known_media(record, path)
             if known is not None and known.state != SCANNING:
                 outcomes[path] = FileOutcome(name=path.name, outcome="known", text="already in the record")

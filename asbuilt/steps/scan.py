@@ -26,13 +26,13 @@ from asbuilt.imaging.quality import levels_of, measure_quality, shrink
 from asbuilt.record.facts import photo_facts, video_facts
 from asbuilt.record.photos import decode_photo, open_photo
 from asbuilt.record.video import Frame, container_format, decode_frames, open_video, start_of
-from asbuilt.steps.choose import FrameChooser, Kept, Measured
+from asbuilt.steps.choose import BLURRED, DARK, FrameChooser, Kept, Measured
 from asbuilt.steps.swings import SwingWatch
 
 EVENT_EVERY_S = 0.5
 # On going on after a break, this much before the last kept frame is measured again, so that
 # sharpness and level have something to compare with.
-WARM_UP_S = 3.0
+WARM_UP_S = 8.0
 AHEAD_FRAMES = 4  # decoded while earlier ones are being measured
 # A still of the largest size that is opened takes about 1 GiB to decode; more is an attack.
 MEMORY_LIMIT_BYTES = 6 << 30
@@ -55,7 +55,7 @@ def _look_at_photo(path: str, name: str) -> dict:
     with open_photo(path, name) as opened:
         facts = photo_facts(opened, width_px, height_px)
     quality = measure_quality(levels_of(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)))
-    flags = [flag for flag in ("blurred", "dark") if getattr(quality, flag)]
+    flags = [flag for flag, holds in ((BLURRED, quality.hopeless), (DARK, quality.dark)) if holds]
     return {"kind": "photo", "facts": dataclasses.asdict(facts), "light": quality.light, "flags": flags}
 
 

@@ -76,7 +76,7 @@ class SwingWatch:
         self.recent_speed = max(abs(step) / step_s, self.recent_speed * fade)
         if abs(self.height - self.level) >= LEAVES:
             return
-        if not frame.quality.blurred and not self.away:
+        if not frame.quality.smeared and not self.away:
             share = 1 - math.exp(-step_s / LEVEL_MEMORY_S)
             direction, strength = _structure(frame)
             self.level += share * (self.height - self.level)

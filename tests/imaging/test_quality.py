@@ -40,12 +40,12 @@ def wall():
 @pytest.mark.parametrize("upright", [False, True])
 def test_smear_of_a_hundredth_of_the_width_is_where_blur_begins(sharp_frames, upright):
     share = {
-        length: np.mean([quality(smeared(f, length, upright)).blurred for f in sharp_frames]) for length in (1, 5, 61)
+        length: np.mean([quality(smeared(f, length, upright)).smeared for f in sharp_frames]) for length in (1, 5, 61)
     }
     assert share[1] == share[5] == 0
     assert share[61] == 1
     # In between it rises with the length.
-    steps = [np.mean([quality(smeared(f, n, upright)).blurred for f in sharp_frames]) for n in (9, 15, 21, 31)]
+    steps = [np.mean([quality(smeared(f, n, upright)).smeared for f in sharp_frames]) for n in (9, 15, 21, 31)]
     assert steps == sorted(steps)
     assert steps[-1] >= 0.7
 
@@ -66,13 +66,13 @@ def test_light_is_the_mean_between_black_and_white():
 
 def test_a_picture_without_structure_is_not_called_blurred():
     plain = quality(np.full((1080, 1920), 140, np.uint8))
-    assert plain.plain and not plain.blurred and not plain.dark
+    assert plain.plain and not plain.smeared and not plain.hopeless and not plain.dark
 
 
 def test_a_dark_picture_is_dark_not_blurred(wall):
     rng = np.random.default_rng(1)
     dark = np.clip(wall * 0.05 + rng.normal(0, 2, wall.shape), 0, 255).astype(np.uint8)
-    assert quality(dark).dark and not quality(dark).blurred
+    assert quality(dark).dark and not quality(dark).smeared
     assert not quality(wall).dark
 
 
