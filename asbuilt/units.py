@@ -1,4 +1,4 @@
-"""Lengths and angles as people write them, and as they are shown; metres and radians inside.
+"""Lengths, angles and volumes as people write them, and as they are shown; metres, radians and cubic metres inside.
 
 Reading is exact (fractions, one rounding to a float at the end). Showing rounds to the
 nearest graduation, a tie to the even one [NIST Handbook 44, s. 10.3], and never shows a
@@ -269,3 +269,45 @@ def exact_angle(angle_rad: float) -> str:
     degrees = round(math.degrees(angle_rad), 9)
     plain = str(int(degrees)) if degrees == int(degrees) else repr(degrees)
     return f"{plain} deg" if parse_angle(plain) == angle_rad else f"{angle_rad!r} rad"
+
+
+_VOLUMES = {"in3": INCH_M**3, "in\u00b3": INCH_M**3, "cu in": INCH_M**3, "cu. in": INCH_M**3,
+            "cm3": Fraction(1, 10**6), "cm\u00b3": Fraction(1, 10**6), "ml": Fraction(1, 10**6),
+            "l": Fraction(1, 1000), "m3": Fraction(1)}  # fmt: skip
+
+
+def parse_volume(text: str | float | int, unit: str = "in") -> float:
+    """Read the volume stamped into a box: ``18 in3``, ``20.3 cu in``, ``295 cm3``.
+
+    A plain number is cubic inches where the record's unit is inches or feet, else cubic
+    centimetres.
+
+    Returns
+    -------
+    float
+        [m^3]
+
+    Raises
+    ------
+    LengthError
+        If it is not a volume above nothing.
+    """
+    words = "" if isinstance(text, bool) else " ".join(str(text).lower().split()).rstrip(".")
+    found = re.fullmatch(r"(\d+\.?\d*(?:e[-+]?\d{1,3})?|\.\d+) ?(\D.*)?", words, re.ASCII)
+    named = (found[2] or ("in3" if _is_inch(unit) else "cm3")) if found else ""
+    if named not in _VOLUMES or not Fraction(found[1]):
+        raise LengthError(f"{text!r} is not a volume; write it like 18 in3 or 295 cm3")
+    return float(Fraction(found[1]) * _VOLUMES[named])
+
+
+def format_volume(value_m3: float, unit: str) -> str:
+    """``20.25 in3`` for "in" and "ft", ``332 cm3`` for "mm" and "m"."""
+    if _is_inch(unit):
+        return f"{round(value_m3 / float(_VOLUMES['in3']), 2):g} in3"
+    return f"{round(value_m3 * 1e6):d} cm3"
+
+
+def exact_volume(value_m3: float, unit: str) -> str:
+    """The plainest writing that ``parse_volume`` reads back to the very same float."""
+    plain = format_volume(value_m3, unit)
+    return plain if parse_volume(plain) == value_m3 else f"{value_m3!r} m3"

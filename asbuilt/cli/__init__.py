@@ -16,6 +16,7 @@ from asbuilt.errors import AsbuiltError
 # One module asbuilt.cli.NAME each, with a click command called ``command``; in the order of the job.
 COMMANDS = (
     "new", "plan", "room", "face", "opening", "covering", "stud", "marker", "reference", "panel", "circuit",
+    "item", "taped", "box", "device", "cable", "feed", "control", "hole", "test", "rule",
     "demo", "markers", "add", "pictures", "file", "sightings", "place",
     "coverage", "behind", "drill", "serve", "circuits", "items", "history",
 )  # fmt: skip

@@ -15,7 +15,7 @@ import click
 from asbuilt.cli.shared import json_option, open_record, print_json, print_table, record_argument
 
 if TYPE_CHECKING:
-    from asbuilt.record.plan_keys import Key, Table
+    from asbuilt.record.plan_table import Key, Table
 
 
 class Describe(click.Group):
@@ -112,8 +112,10 @@ class Describe(click.Group):
         @record_argument
         @click.argument("row_id", metavar="ID")
         def remove(record: str, row_id: str) -> None:
+            from asbuilt.record.plan_rows import remove_row
+
             with open_record(record) as opened:
-                opened.remove(table.cls, _id(table, row_id))
+                remove_row(opened, table, _id(table, row_id))
             click.echo(f"removed {table.name} {row_id}")
 
         return remove

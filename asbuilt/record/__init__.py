@@ -24,9 +24,21 @@ from asbuilt.record.types import (
     Solution,
     Stud,
 )
+from asbuilt.record.wiring import (
+    BoxDetail,
+    Cable,
+    Control,
+    Device,
+    Feed,
+    Hole,
+    RuleSetting,
+    TapedPlace,
+    Verification,
+)
 
 __all__ = [
-    "NOT_PLACED", "PLACED", "Building", "Circuit", "Coverage", "Covering", "Event", "Face", "Item",
-    "Marker", "Media", "Opening", "Panel", "Picture", "Placement", "Position", "Record",
-    "ReferencePoint", "Room", "Sighting", "Solution", "Stud", "now",
+    "NOT_PLACED", "PLACED", "BoxDetail", "Building", "Cable", "Circuit", "Control", "Coverage", "Covering", "Device",
+    "Event", "Face", "Feed", "Hole", "Item", "Marker", "Media", "Opening", "Panel", "Picture", "Placement", "Position",
+    "Record", "ReferencePoint", "Room", "RuleSetting", "Sighting", "Solution", "Stud", "TapedPlace", "Verification",
+    "now",
 ]  # fmt: skip

@@ -20,3 +20,15 @@ def _run_sql(db: Database, name: str) -> None:
 def first(db: Database) -> None:
     """Every table of the first version."""
     _run_sql(db, "0001_first.sql")
+
+
+@migrations()
+def wiring(db: Database) -> None:
+    """Cables with both ends, feed order, control, boxes, holes, tests, taped places, own rule figures."""
+    _run_sql(db, "0002_wiring.sql")
+
+
+@migrations()
+def elevations(db: Database) -> None:
+    """True-scale pictures of faces."""
+    _run_sql(db, "0003_elevations.sql")

@@ -12,9 +12,11 @@ from typing import Any
 
 from asbuilt.errors import PlanError
 from asbuilt.record.plan_checks import Rows, closure_notes
-from asbuilt.record.plan_keys import TABLE, TABLES, Key, Table
+from asbuilt.record.plan_keys import TABLE, TABLES
 from asbuilt.record.plan_rows import Entries, Where, read_row, suggest
+from asbuilt.record.plan_table import Key, Table
 from asbuilt.record.store import Record
+from asbuilt.record.taped import write_taped
 from asbuilt.record.toml_text import TomlText, read_toml
 from asbuilt.record.types import Building
 
@@ -125,10 +127,11 @@ def _write(record: Record, rows: Rows, planned: Rows, remove_missing: bool, unit
             else:
                 record.put(row)
                 (changed if row.id in known else added).append(_label(table, row.id))
-        if table.cls is not Building:
+        if table.cls is not Building and table.whole:
             absent += [(table, row_id) for row_id in known if row_id not in planned[table.cls]]
     for table, row_id in reversed(absent) if remove_missing else ():
         record.remove(table.cls, row_id)
+    write_taped(record)
     left = tuple(_label(table, row_id) for table, row_id in absent)
     return PlanReport(
         added=tuple(added),

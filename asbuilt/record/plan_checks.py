@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from asbuilt.geometry.layout import FaceLayout, closure_m
 from asbuilt.record.plan_keys import TABLE_OF
-from asbuilt.record.types import Circuit, Face, Marker, Opening, Panel, ReferencePoint, Room, Stud
+from asbuilt.record.types import Circuit, Face, Item, Marker, Opening, Panel, ReferencePoint, Room, Stud
+from asbuilt.record.wiring import Cable, Hole, TapedPlace
 from asbuilt.units import format_length
 
 # Common practice, no source: taped to 1/16 in, the walls of a room close within this; more
@@ -16,7 +17,11 @@ CLOSURE_M = 0.05
 # Common practice, no source: a marker or mark may stick out past the end of a face by this.
 BEYOND_M = 0.10
 
-REFERS: dict[str, type] = {"room_id": Room, "face_id": Face, "far_face_id": Face, "panel_id": Panel}
+REFERS: dict[str, type] = {
+    "room_id": Room, "face_id": Face, "far_face_id": Face, "panel_id": Panel, "circuit_id": Circuit,
+    "shares_neutral_id": Circuit, "fed_from_id": Circuit, "item_id": Item, "switch_id": Item, "load_id": Item,
+    "cable_id": Cable,
+}  # fmt: skip
 
 Rows = dict[type, dict]  # type -> id -> row
 Refuse = Callable[..., None]  # refuse(row, attr, text) raises
@@ -28,7 +33,7 @@ def check_names(rows: Rows, refuse: Refuse) -> None:
         for attr, cls in REFERS.items():
             named = getattr(row, attr, None)
             if named is not None and named not in rows[cls]:
-                known = ", ".join(map(str, rows[cls])) or "there is none yet"
+                known = ", ".join([*map(str, rows[cls])][:12]) or "there is none yet"
                 refuse(row, attr, f"there is no {cls.__name__.lower()} {named!r}; known: {known}")
 
 
@@ -44,8 +49,9 @@ def check_places(rows: Rows, unit: str, refuse: Refuse) -> None:
 
 def _places(rows: Rows) -> Iterator[tuple]:
     """(row, attribute, whether it is a height) of every place on a face."""
-    along = {Opening: ("left_m", "right_m"), Marker: ("offset_m",), ReferencePoint: ("offset_m",), Stud: ("center_m",)}
-    up = {Opening: ("bottom_m", "top_m"), Marker: ("height_m",), ReferencePoint: ("height_m",)}
+    spots = (Marker, ReferencePoint, TapedPlace, Hole)
+    along = {Opening: ("left_m", "right_m"), Stud: ("center_m",)} | dict.fromkeys(spots, ("offset_m",))
+    up = {Opening: ("bottom_m", "top_m")} | dict.fromkeys(spots, ("height_m",))
     for attrs, is_height in ((along, False), (up, True)):
         for cls, names in attrs.items():
             yield from ((row, name, is_height) for row in rows[cls].values() for name in names)

@@ -15,9 +15,13 @@ from asbuilt.record.plan_checks import (
     check_places,
     pair_far_faces,
 )
-from asbuilt.record.plan_keys import TABLE_OF, Table
+from asbuilt.record.plan_keys import TABLE_OF
+from asbuilt.record.plan_table import Table
 from asbuilt.record.store import Record
-from asbuilt.record.types import Face
+from asbuilt.record.taped import write_taped
+from asbuilt.record.types import Face, Item
+from asbuilt.record.wiring import TapedPlace
+from asbuilt.record.wiring_checks import check_wiring
 
 Where = Callable[..., str]  # where(key name or None) gives the words that start an error
 
@@ -58,12 +62,16 @@ class Entries:
         PlanError
             If they do not agree.
         """
-        before = {cls: {} if alone else {row.id: row for row in record.all(cls)} for cls in TABLE_OF}
+        before = {
+            cls: {} if alone and table.whole else {row.id: row for row in record.all(cls)}
+            for cls, table in TABLE_OF.items()
+        }
         rows = {cls: before[cls] | self.rows[cls] for cls in TABLE_OF}
         check_names(rows, self.refuse)
         pair_far_faces(rows, self.refuse)
         check_places(rows, unit, self.refuse)
         check_circuits(rows, self.refuse)
+        check_wiring(rows, self.refuse)
         return rows
 
 
@@ -164,6 +172,23 @@ def change_row(record: Record, table: Table, row_id, raw: dict):
         return _put_checked(record, _guarded(lambda: replace(before, **given), where), where, unit)
 
 
+def remove_row(record: Record, table: Table, row_id) -> None:
+    """Take a row out; its history stays.
+
+    Raises
+    ------
+    NotInRecordError
+        If there is no such row.
+    RecordError
+        If others refer to it.
+    """
+    with record.transaction():
+        row = record.get(table.cls, row_id)
+        record.remove(table.cls, row_id)
+        if isinstance(row, TapedPlace):
+            write_taped(record, [row.item_id])
+
+
 def _option_where(table: Table) -> Where:
     return lambda key=None: f"{table.name} --{key.replace('_', '-')}" if key else table.name
 
@@ -174,4 +199,6 @@ def _put_checked(record: Record, row, where: Where, unit: str):
     rows = entries.checked(record, unit)
     # All faces: the far face of a wall may have been paired with this one.
     record.put(*rows[Face].values(), rows[type(row)][row.id])
+    if isinstance(row, TapedPlace | Item):
+        write_taped(record, [getattr(row, "item_id", row.id)])
     return rows[type(row)][row.id]

@@ -11,7 +11,7 @@ from typing import Any
 from asbuilt.errors import LengthError, PlanError
 from asbuilt.record.toml_text import toml_value
 from asbuilt.sources import STUD_DEPTHS_M
-from asbuilt.units import exact_angle, exact_length, parse_angle, parse_length
+from asbuilt.units import exact_angle, exact_length, exact_volume, parse_angle, parse_length, parse_volume
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +91,17 @@ def _write_stud(value: float, unit: str) -> str:
     return toml_value(named[0]) if named else LENGTH.write(value, unit)
 
 
+def _read_list(value: Any, unit: str) -> tuple[str, ...]:
+    parts = value.split(",") if isinstance(value, str) else value  # on the command line: a,b,c
+    if not isinstance(parts, (list, tuple)):
+        raise PlanError(f"{value!r} is not a list; write it like [\"a\", \"b\"]")
+    return tuple(_read_text(part, unit).strip() for part in parts)
+
+
+def _write_list(value: tuple[str, ...], unit: str) -> str:
+    return f"[{', '.join(map(toml_value, value))}]"
+
+
 TEXT = ValueKind(name="text", read=_read_text, write=lambda v, unit: toml_value(v))
 NUMBER = ValueKind(name="number", read=_read_number, write=lambda v, unit: toml_value(v))
 INTEGER = ValueKind(name="whole number", read=_read_integer, write=lambda v, unit: toml_value(v))
@@ -99,3 +110,5 @@ LENGTH = ValueKind(name="length", read=parse_length, write=lambda v, unit: toml_
 ANGLE = ValueKind(name="angle", read=lambda v, unit: parse_angle(v), write=lambda v, unit: toml_value(exact_angle(v)))
 DATE = ValueKind(name="date", read=_read_date, write=_write_date)
 STUD = ValueKind(name="2x4, 2x6 or a length", read=_read_stud, write=_write_stud)
+LIST = ValueKind(name="list of texts", read=_read_list, write=_write_list)
+VOLUME = ValueKind(name="volume", read=parse_volume, write=lambda v, unit: toml_value(exact_volume(v, unit)))

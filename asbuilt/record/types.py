@@ -9,48 +9,36 @@ standard deviation. Times are ISO 8601 texts.
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, field
 
-from asbuilt.errors import RecordError
+from asbuilt.record.elevation_row import Elevation
+from asbuilt.record.field_checks import finite, need, slug
+from asbuilt.record.wiring import WIRING
 
 FACE_KINDS = ("wall", "ceiling", "floor")
 CIRCUIT_STATES = ("planned", "roughed in", "terminated", "spare")
+REGIONS = ("us", "uk")  # whose published figures the rough-in checks start from
 PLACED, NOT_PLACED = "placed", "not placed"
-
-
-def _need(condition: bool, what: str) -> None:
-    if not condition:
-        raise RecordError(what)
-
-
-def _finite(obj, *names: str) -> None:
-    for name in names:
-        value = getattr(obj, name)
-        if value is not None and not math.isfinite(value):
-            raise RecordError(f"{type(obj).__name__}: {name} is {value}, not a finite number")
-
-
-def _slug(obj, name: str = "id") -> None:
-    value = getattr(obj, name)
-    _need(
-        isinstance(value, str) and re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_+.\-]{0,63}", value) is not None,
-        f"{type(obj).__name__}: {name} {value!r} must be letters, digits, '-', '_', '+' or '.'",
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Building:
-    """The one building a record is about; ``unit`` is what plain numbers mean: in, ft, mm, m."""
+    """The one building a record is about; ``unit`` is what plain numbers mean: in, ft, mm, m.
+
+    ``occupancy`` says dwelling where rules for dwellings are to be looked at.
+    """
 
     id: str = "building"
     name: str
     unit: str = "in"
     note: str = ""
+    region: str = "us"
+    occupancy: str = ""
 
     def __post_init__(self) -> None:
-        _need(self.unit in ("in", "ft", "mm", "m"), f"Building: unit {self.unit!r} is not in, ft, mm or m")
-        _need(bool(self.name.strip()), "Building: the name is empty")
+        need(self.unit in ("in", "ft", "mm", "m"), f"Building: unit {self.unit!r} is not in, ft, mm or m")
+        need(bool(self.name.strip()), "Building: the name is empty")
+        need(self.region in REGIONS, f"Building: region {self.region!r} is not one of {', '.join(REGIONS)}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,8 +60,8 @@ class Room:
     finished_floor_thickness_m: float | None = None
 
     def __post_init__(self) -> None:
-        _slug(self)
-        _finite(self, "origin_x_m", "origin_y_m", "floor_z_m", "turn_rad", "finished_floor_thickness_m")
+        slug(self)
+        finite(self, "origin_x_m", "origin_y_m", "floor_z_m", "turn_rad", "finished_floor_thickness_m")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,15 +93,18 @@ class Face:
     far_offset_sum_m: float | None = None
     far_height_shift_m: float = 0.0
     cover_up_date: str | None = None
+    bearing: bool | None = None  # carries load from above
+    rated: bool | None = None  # has to resist fire
+    insulation: str = ""  # what fills the cavity: batt, spray foam, none
 
     def __post_init__(self) -> None:
-        _slug(self)
-        _need(self.kind in FACE_KINDS, f"face {self.id}: kind {self.kind!r} is not one of {FACE_KINDS}")
-        _need(self.layout_from in ("left", "right"), f"face {self.id}: layout_from must be left or right")
-        _finite(self, "length_m", "height_m", "corner_rad", "stud_depth_m", "stud_width_m", "spacing_m", "sheathing_m")
-        _finite(self, "far_offset_sum_m", "far_height_shift_m")
+        slug(self)
+        need(self.kind in FACE_KINDS, f"face {self.id}: kind {self.kind!r} is not one of {FACE_KINDS}")
+        need(self.layout_from in ("left", "right"), f"face {self.id}: layout_from must be left or right")
+        finite(self, "length_m", "height_m", "corner_rad", "stud_depth_m", "stud_width_m", "spacing_m", "sheathing_m")
+        finite(self, "far_offset_sum_m", "far_height_shift_m")
         for name in ("length_m", "height_m", "stud_depth_m", "stud_width_m", "spacing_m"):
-            _need(getattr(self, name) > 0, f"face {self.id}: {name} must be more than 0")
+            need(getattr(self, name) > 0, f"face {self.id}: {name} must be more than 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,8 +121,8 @@ class Stud:
     source: str = "taped"
 
     def __post_init__(self) -> None:
-        _finite(self, "center_m", "sigma_m", "width_m", "bottom_m", "top_m")
-        _need(self.sigma_m > 0 and self.width_m > 0, f"stud {self.id}: sigma and width must be more than 0")
+        finite(self, "center_m", "sigma_m", "width_m", "bottom_m", "top_m")
+        need(self.sigma_m > 0 and self.width_m > 0, f"stud {self.id}: sigma and width must be more than 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,9 +138,9 @@ class Opening:
     top_m: float
 
     def __post_init__(self) -> None:
-        _finite(self, "left_m", "right_m", "bottom_m", "top_m")
-        _need(self.left_m < self.right_m, f"opening {self.id}: left must be less than right")
-        _need(self.bottom_m < self.top_m, f"opening {self.id}: bottom must be less than top")
+        finite(self, "left_m", "right_m", "bottom_m", "top_m")
+        need(self.left_m < self.right_m, f"opening {self.id}: left must be less than right")
+        need(self.bottom_m < self.top_m, f"opening {self.id}: bottom must be less than top")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,8 +155,8 @@ class Covering:
     date: str | None = None
 
     def __post_init__(self) -> None:
-        _finite(self, "thickness_m")
-        _need(self.thickness_m > 0, f"covering {self.id}: thickness must be more than 0")
+        finite(self, "thickness_m")
+        need(self.thickness_m > 0, f"covering {self.id}: thickness must be more than 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,8 +173,8 @@ class Marker:
     dictionary: str = "AprilTag 36h11"
 
     def __post_init__(self) -> None:
-        _finite(self, "size_m", "offset_m", "height_m", "depth_m", "sigma_m")
-        _need(self.size_m > 0 and self.sigma_m > 0, f"marker {self.id}: size and sigma must be more than 0")
+        finite(self, "size_m", "offset_m", "height_m", "depth_m", "sigma_m")
+        need(self.size_m > 0 and self.sigma_m > 0, f"marker {self.id}: size and sigma must be more than 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,14 +192,14 @@ class ReferencePoint:
     sigma_depth_m: float = 0.0015875
 
     def __post_init__(self) -> None:
-        _slug(self)
-        _finite(self, "offset_m", "height_m", "depth_m", "sigma_m", "sigma_depth_m")
-        _need(self.sigma_m > 0 and self.sigma_depth_m > 0, f"reference {self.id}: sigmas must be more than 0")
+        slug(self)
+        finite(self, "offset_m", "height_m", "depth_m", "sigma_m", "sigma_depth_m")
+        need(self.sigma_m > 0 and self.sigma_depth_m > 0, f"reference {self.id}: sigmas must be more than 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Panel:
-    """A distribution board."""
+    """A distribution board; ``fed_from_id`` is the circuit of another panel that feeds it."""
 
     id: str
     name: str
@@ -218,15 +209,22 @@ class Panel:
     spaces: int | None = None
     width_m: float | None = None
     height_m: float | None = None
+    fed_from_id: str | None = None
+    feeder: str = ""  # size and kind of the feeder cable
+    main: str = ""  # main breaker, main lugs
 
     def __post_init__(self) -> None:
-        _slug(self)
-        _finite(self, "amps", "volts", "width_m", "height_m")
+        slug(self)
+        finite(self, "amps", "volts", "width_m", "height_m")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Circuit:
-    """One branch circuit; ``number`` is its breaker position as printed: 2, or 1+3 for two poles."""
+    """One branch circuit; ``number`` is its breaker position as printed: 2, or 1+3 for two poles.
+
+    ``shares_neutral_id`` is the other half of a multiwire pair, each half being described by
+    itself; ``tied`` says whether both are switched off together.
+    """
 
     id: str
     panel_id: str | None = None
@@ -238,11 +236,15 @@ class Circuit:
     cable: str = ""
     feeds: str = ""
     state: str = "planned"
+    protection: str = ""  # GFCI, AFCI, 30 mA RCD
+    shares_neutral_id: str | None = None
+    tied: bool | None = None
+    continuous: bool | None = None  # loads that may stay on for three hours or more
 
     def __post_init__(self) -> None:
-        _slug(self)
-        _finite(self, "amps", "volts")
-        _need(self.state in CIRCUIT_STATES, f"circuit {self.id}: state {self.state!r} is not one of {CIRCUIT_STATES}")
+        slug(self)
+        finite(self, "amps", "volts")
+        need(self.state in CIRCUIT_STATES, f"circuit {self.id}: state {self.state!r} is not one of {CIRCUIT_STATES}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -286,7 +288,7 @@ class Picture:
     kept_for: str = "coverage"  # coverage or sighting
 
     def __post_init__(self) -> None:
-        _need(self.width_px > 0 and self.height_px > 0, f"picture {self.id}: has no size")
+        need(self.width_px > 0 and self.height_px > 0, f"picture {self.id}: has no size")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -314,8 +316,8 @@ class Placement:
     params_idx: int | None = None  # first of its six in the solution's joint covariance
 
     def __post_init__(self) -> None:
-        _need(self.status in (PLACED, NOT_PLACED), f"placement {self.id}: status {self.status!r}")
-        _need(self.status == PLACED or bool(self.reason), f"placement {self.id}: not placed without a reason")
+        need(self.status in (PLACED, NOT_PLACED), f"placement {self.id}: status {self.status!r}")
+        need(self.status == PLACED or bool(self.reason), f"placement {self.id}: not placed without a reason")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -349,8 +351,8 @@ class Item:
     note: str = ""
 
     def __post_init__(self) -> None:
-        _slug(self)
-        _finite(self, "width_m", "height_m", "radius_m")
+        slug(self)
+        finite(self, "width_m", "height_m", "radius_m")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -372,8 +374,8 @@ class Sighting:
     author: str = ""
 
     def __post_init__(self) -> None:
-        _need(self.target in ("item", "reference"), f"sighting {self.id}: target {self.target!r}")
-        _finite(self, "x_px", "y_px", "sigma_px")
+        need(self.target in ("item", "reference"), f"sighting {self.id}: target {self.target!r}")
+        finite(self, "x_px", "y_px", "sigma_px")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -430,5 +432,5 @@ class Event:
 
 TYPES: tuple[type, ...] = (
     Building, Room, Face, Stud, Opening, Covering, Marker, ReferencePoint, Panel, Circuit,
-    Media, Picture, Placement, Solution, Item, Sighting, Position, Coverage, Event,
+    Media, Picture, Placement, Solution, Item, Sighting, Position, Coverage, Elevation, Event, *WIRING,
 )  # fmt: skip

@@ -42,7 +42,20 @@ from asbuilt.record import (
 )
 from asbuilt.record.migrations import migrations
 from asbuilt.record.rows import field_kinds, from_row, table_name, to_row
-from asbuilt.record.types import CIRCUIT_STATES, FACE_KINDS, TYPES
+from asbuilt.record.types import CIRCUIT_STATES, FACE_KINDS, REGIONS, TYPES
+from asbuilt.record.wiring import (
+    CABLE_USES,
+    CONTROL_WAYS,
+    HOLE_KINDS,
+    MEMBERS,
+    TESTED,
+    Cable,
+    Control,
+    Device,
+    Feed,
+    Hole,
+    Verification,
+)
 
 ROOM = Room(id="shed", name="Shed")
 FACE = Face(id="north", room_id="shed", title="North", length_m=4.0, height_m=2.4)
@@ -339,6 +352,7 @@ PLAIN = st.recursive(
 )
 SPECIAL = {
     (Building, "unit"): st.sampled_from(["in", "ft", "mm", "m"]),
+    (Building, "region"): st.sampled_from(REGIONS),
     (Building, "name"): TEXTS.filter(lambda t: t.strip()),
     (Face, "kind"): st.sampled_from(FACE_KINDS),
     (Face, "layout_from"): st.sampled_from(["left", "right"]),
@@ -350,6 +364,14 @@ SPECIAL = {
     (Opening, "right_m"): st.floats(0, 10),
     (Opening, "bottom_m"): st.floats(-10, -1),
     (Opening, "top_m"): st.floats(0, 10),
+    (Device, "kind"): TEXTS.filter(lambda t: t.strip()),
+    (Cable, "use"): st.sampled_from(CABLE_USES),
+    (Feed, "comes_from"): TEXTS.map("from {}".format),
+    (Feed, "goes_to"): TEXTS.map("to {}".format),
+    (Control, "way"): st.sampled_from(CONTROL_WAYS),
+    (Hole, "kind"): st.sampled_from(HOLE_KINDS),
+    (Hole, "member"): st.sampled_from(MEMBERS),
+    (Verification, "target"): st.sampled_from(TESTED),
 }
 POSITIVE = {
     "size_m",
@@ -362,6 +384,7 @@ POSITIVE = {
     "stud_depth_m",
     "stud_width_m",
     "spacing_m",
+    "volume_m3",
 }
 
 
