@@ -60,6 +60,7 @@ KINDS: dict[str, Kind] = _kinds(
     Kind(name="duct", is_run=True, depth_share=0.5, radius_m=0.05, hazard="none"),
     Kind(name="blocking", is_run=False, depth_share=0, width_m=0.368, height_m=0.0889, hazard="none"),
     Kind(name="nail plate", is_run=False, depth_share=0, width_m=0.038, height_m=0.127, hazard="none"),
+    Kind(name="staple", is_run=False, depth_share=0.5, width_m=0.02, height_m=0.01),
     Kind(name="stub", is_run=False, depth_share=0.5, width_m=0.03, height_m=0.03, hazard="wet"),
     Kind(name="other", is_run=False, depth_share=0.5, width_m=0.05, height_m=0.05, hazard="none"),
 )  # fmt: skip

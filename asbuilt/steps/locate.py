@@ -17,6 +17,7 @@ from asbuilt.record import Face, Item, Placement, Position, Record, Sighting, no
 from asbuilt.record.frames import building_from_faces, cameras
 from asbuilt.record.joint import JointCovariance, joint_covariances
 from asbuilt.record.kinds import Kind, kind_named
+from asbuilt.record.taped import write_taped
 
 LEAST_SIGMA_DEPTH_M = 0.005
 # With two pictures or more depth is measured: what is usual then only keeps it near the wall.
@@ -89,6 +90,7 @@ def run(record: Record, item_ids: Iterable[str] | None = None) -> LocateReport:
             record.clear(Position, item_id=item.id)
         record.put(*moved, author="located from its sightings")
         record.put(*positions)
+        write_taped(record, wanted)
         report = LocateReport(
             located=sum(p.status != REFUSED for p in positions),
             intersected=sum(p.method == INTERSECTED for p in positions),
