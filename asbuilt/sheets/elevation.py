@@ -7,23 +7,27 @@ from datetime import date as calendar_date
 
 from shapely.geometry.base import BaseGeometry
 
+from asbuilt.answers.things import Thing
+from asbuilt.answers.view import view_of
 from asbuilt.record import Face, Marker, Opening, Record, Room
 from asbuilt.record.frames import studs_of
 from asbuilt.sheets.drawing import Circle, Drawing, Group, Part, Raster, Rect, Text
 from asbuilt.sheets.framing import bay_numbers, face_ground, framing, openings_drawn, outline
 from asbuilt.sheets.hatch import area_words, hatched
-from asbuilt.sheets.items import block_runs, box_shape, layer_of, run_shape, tags
+from asbuilt.sheets.items import box_shape
 from asbuilt.sheets.labels import LabelSpace
 from asbuilt.sheets.recorded import unseen_areas
 from asbuilt.sheets.rulers import TAPE_WIDTH_M, heights, tape
-from asbuilt.sheets.things import Thing, things_on
+from asbuilt.sheets.runs import run_shape
+from asbuilt.sheets.tags import block_runs, tags
+from asbuilt.sheets.things import FAR_LAYER, layer_of
 from asbuilt.sheets.titleblock import BLOCK_HEIGHT_M, Words, title_block
 from asbuilt.units import format_length
 
 MARGIN_M = 0.14
 HEIGHTS_M = 0.42  # room for the heights at the left
 BAYS_BELOW_M, TAPE_BELOW_M, BLOCK_BELOW_M = 0.11, 0.22, 0.46
-ITEM_LAYERS = ("plumbing", "power", "low voltage", "special", "other")
+ITEM_LAYERS = (FAR_LAYER, "plumbing", "power", "low voltage", "special", "other")
 
 
 def elevation_sheet(
@@ -53,8 +57,8 @@ def elevation_sheet(
     Returns
     -------
     Drawing
-        Layers: ground, picture, heights, studs, openings, coverage, plumbing, power, low
-        voltage, special, other, markers, outline, bays, tape, title block.
+        Layers: ground, picture, heights, studs, openings, coverage, far side,
+        plumbing, power, low voltage, special, other, markers, outline, bays, tape, title block.
 
     Raises
     ------
@@ -64,7 +68,7 @@ def elevation_sheet(
     face = record.get(Face, face_id)
     unit = unit or record.building.unit
     studs, openings = studs_of(record, face_id), record.all(Opening, face_id=face_id)
-    things = things_on(record, face_id)
+    things = view_of(record).things_on(face_id)
     parts: list[Part] = [face_ground(face), *_picture(face, picture_layer)]
     parts += [heights(face.height_m, 0.0, unit, face.length_m)]
     parts += [framing(face, studs, openings), openings_drawn(openings, unit)]
@@ -105,9 +109,11 @@ def _picture(face: Face, source: str | None) -> list[Part]:
 def _items(things: Sequence[Thing], face: Face, space: LabelSpace) -> list[Part]:
     """A group per layer: runs under boxes, tags above all."""
     groups: list[Part] = []
-    for layer in (*ITEM_LAYERS, "studs"):
+    for layer in (ITEM_LAYERS[0], "studs", *ITEM_LAYERS[1:]):
         mine = [t for t in things if layer_of(t) == layer]
-        shapes = [run_shape(t, face) for t in mine if t.kind.is_run] + [box_shape(t) for t in mine if not t.kind.is_run]
+        shapes = [run_shape(t, face) for t in mine if t.block is None] + [
+            box_shape(t) for t in mine if t.block is not None
+        ]
         if shapes:
             groups.append(Group(parts=tuple(shapes), layer=layer))
     tagged = tags([t for t in things if layer_of(t) != "studs"], space)

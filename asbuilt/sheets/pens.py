@@ -46,7 +46,10 @@ PENS: dict[str, Pen] = {
     "seen but poor hatch": Pen(stroke="#7b8894", width_mm=0.2, dash_mm=(0.3, 1.4)),
     # Items
     "band": Pen(fill="#1d2a38", fill_share=0.13),
-    "error bar": Pen(stroke=INK, width_mm=0.25),
+    "band unsure": Pen(fill="#1d2a38", fill_share=0.06),
+    "run unsure": Pen(stroke="#0b5c8f", width_mm=0.3, dash_mm=(0.9, 0.9)),
+    "run far": Pen(stroke="#566473", width_mm=0.5, dash_mm=(1.4, 1.0)),
+    "box far": Pen(stroke="#566473", width_mm=0.35, dash_mm=(1.0, 0.7), fill="#ffffff", fill_share=0.5),
     "box": Pen(stroke=INK, width_mm=0.5, fill="#cfe3f2"),
     "box panel": Pen(stroke=INK, width_mm=0.7, fill="#c3ccd6"),
     "box plain": Pen(stroke=INK, width_mm=0.35, dash_mm=(1.0, 0.6), fill="#ffffff", fill_share=0.7),

@@ -1,59 +1,68 @@
-"""Items of a face gathered from the record, ready to draw."""
+"""What the drawing needs to know of a thing: its place, its layer, its words."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 
-from asbuilt.record import Circuit, Item, Position, Record
-from asbuilt.record.kinds import Kind, kind_named
+import numpy as np
+
+from asbuilt.answers.course import Stretch
+from asbuilt.answers.things import Thing
+from asbuilt.sheets.drawing import Point
 from asbuilt.sources import COVER_95
 
 GANG_STEP_M = 0.046  # 1-13/16 in from device to device: common practice, no source
+LAYERS = {"live": "power", "wet": "plumbing", "gas": "plumbing", "specialist": "special"}
+FAR_LAYER = "far side"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Thing:
-    """One item on one face: what it is, its circuit, and its measured spots in order."""
-
-    item: Item
-    kind: Kind
-    circuit: Circuit | None
-    spots: tuple[Position, ...]
-
-    @property
-    def name(self) -> str:
-        """What to call it: its label, else its kind."""
-        return self.item.label or self.kind.name
-
-    @property
-    def radius_m(self) -> float:
-        """Half the thickness of a run [m]."""
-        return self.kind.radius_m if self.item.radius_m is None else self.item.radius_m
-
-    @property
-    def size_m(self) -> tuple[float, float]:
-        """Width and height along the face, as recorded, else usual for the kind and gangs [m]."""
-        extra_m = (max(self.item.gangs or 1, 1) - 1) * GANG_STEP_M
-        width_m = self.kind.width_m + extra_m if self.item.width_m is None else self.item.width_m
-        return width_m, self.kind.height_m if self.item.height_m is None else self.item.height_m
+def error_95_m(cov: np.ndarray) -> tuple[float, float]:
+    """Half widths of the 95 % error in offset and height [m], from a covariance of (offset, height, depth)."""
+    sigma = np.sqrt(np.maximum(np.diag(cov), 0.0))
+    return COVER_95.value * float(sigma[0]), COVER_95.value * float(sigma[1])
 
 
-def error_95_m(spot: Position) -> tuple[float, float]:
-    """Half widths of the 95 % error in offset and height [m]."""
-    k = COVER_95.value
-    return k * spot.covariance[0][0] ** 0.5, k * spot.covariance[1][1] ** 0.5
+def layer_of(thing: Thing) -> str:
+    """The layer a thing is drawn on."""
+    if thing.on_far_face:
+        return FAR_LAYER
+    if thing.kind.name == "low voltage cable":
+        return "low voltage"
+    if thing.kind.name in ("blocking", "nail plate"):
+        return "studs"
+    return LAYERS.get(thing.kind.hazard, "other")
 
 
-def things_on(record: Record, face_id: str) -> list[Thing]:
-    """Every item with a measured position on a face; removed items and refused positions are left out."""
-    by_item: dict[str, list[Position]] = {}
-    for position in record.all(Position, face_id=face_id, status="measured"):
-        by_item.setdefault(position.item_id, []).append(position)
-    circuits = {c.id: c for c in record.all(Circuit)}
-    things = []
-    for item in record.all(Item, id=list(by_item)):
-        if item.state != "removed":
-            spots = tuple(sorted(by_item[item.id], key=lambda p: p.order_idx))
-            circuit = circuits.get(item.circuit_id) if item.circuit_id else None
-            things.append(Thing(item=item, kind=kind_named(item.kind), circuit=circuit, spots=spots))
-    return things
+def spots_of(thing: Thing) -> list[Point]:
+    """The measured spots of a thing on the face [m]."""
+    return [(float(s.point_m[0]), float(s.point_m[1])) for s in thing.spots]
+
+
+def ways_of(stretches: Sequence[Stretch]) -> dict[tuple[int, int], list[Stretch]]:
+    """Stretches that follow on each other, by (group, alternative)."""
+    ways: dict[tuple[int, int], list[Stretch]] = {}
+    for stretch in stretches:
+        ways.setdefault((stretch.group, stretch.alternative), []).append(stretch)
+    return ways
+
+
+def describe(thing: Thing) -> str:
+    """One line for people who point at a thing or have it read out."""
+    words = [thing.kind.name]
+    if thing.item.label:
+        words.append(thing.item.label)
+    if thing.circuit is not None:
+        words.append(f"circuit {thing.circuit.number} {thing.circuit.name}")
+    if thing.on_far_face:
+        words.append("of the other face")
+    return ", ".join(words)
+
+
+def tag_text(thing: Thing) -> str:
+    """What the tag of a thing says: circuit number and name, or the kind where no circuit belongs."""
+    if thing.circuit is not None:
+        name = thing.circuit.name if thing.kind.is_run else ""
+        return f"{thing.circuit.number} {name}".strip()
+    if thing.kind.hazard == "live" and thing.kind.name != "panel":
+        return "circuit ?"
+    return thing.kind.name

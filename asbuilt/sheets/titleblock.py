@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from asbuilt.answers.course import SEEN
+from asbuilt.answers.things import Thing
 from asbuilt.sheets.drawing import Group, Line, Part, Rect, Region, Strokes, Text
-from asbuilt.sheets.items import HOLLOW, run_pen
 from asbuilt.sheets.labels import text_width_m
-from asbuilt.sheets.things import Thing
+from asbuilt.sheets.runs import HOLLOW, run_pen
 
 BLOCK_HEIGHT_M = 0.82
 ROW_M, SMALL_M, LARGE_M = 0.13, 0.078, 0.135
@@ -50,7 +51,7 @@ def title_block(words: Words, things: Sequence[Thing], right_m: float, top_m: fl
 def legend(things: Sequence[Thing], left_m: float, top_m: float, right_m: float, not_recorded: bool) -> list[Part]:
     """Samples of the lines that are on this sheet, in columns."""
     samples: list[tuple[str, list[Part]]] = []
-    runs = {t.kind.name: t for t in things if t.kind.is_run}
+    runs = {("far side" if t.on_far_face else t.kind.name): t for t in things if t.kind.is_run}
     for name, thing in runs.items():
         sample: list[Part] = [Line(start_m=(0, 0), end_m=(0.3, 0), pen=run_pen(thing))]
         if name in HOLLOW:
@@ -60,6 +61,8 @@ def legend(things: Sequence[Thing], left_m: float, top_m: float, right_m: float,
         samples.append(
             ("where it may be (95 %)", [Rect(left_m=0, bottom_m=-0.04, width_m=0.3, height_m=0.08, pen="band")])
         )
+    if any(s.status != SEEN for t in things for s in t.course):
+        samples.append(("course not seen: one of these", [Line(start_m=(0, 0), end_m=(0.3, 0), pen="run unsure")]))
     if not_recorded:
         samples.append(("not recorded (not empty)", _hatch_sample()))
     studs: list[Part] = [

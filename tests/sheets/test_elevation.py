@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from shapely import Point, Polygon
 
+from asbuilt.answers.view import view_of
 from asbuilt.errors import NotInRecordError
 from asbuilt.record import Face, Item, Opening
 from asbuilt.sheets.drawing import Group, Polyline, Rect, Region, Text, walk
 from asbuilt.sheets.elevation import elevation_sheet
-from asbuilt.sheets.items import HOLLOW, RUN_PENS, band_area
 from asbuilt.sheets.pens import PENS
+from asbuilt.sheets.runs import HOLLOW, RUN_PENS, band_area
 from asbuilt.sheets.svg import svg
-from asbuilt.sheets.things import things_on
 from tests.truth import truth, truth_record
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -60,13 +60,13 @@ def test_svg_is_to_scale_when_printed(record):
 
 def test_box_lies_where_it_was_measured_in_the_svg(record):
     root = ElementTree.fromstring(svg(elevation_sheet(record, "street")))
-    thing = next(t for t in things_on(record, "street") if t.kind.name == "device box")
+    thing = next(t for t in view_of(record).things_on("street") if t.kind.name == "device box")
     group = next(e for e in root.iter(f"{SVG}g") if e.get("data-key") == thing.item.id)
     x, y, w, h = (float(group.findall(f"{SVG}rect")[1].get(k)) for k in ("x", "y", "width", "height"))
     offset_mm = x + w / 2 + float(root.get("data-left-mm"))
     height_mm = float(root.get("data-top-mm")) - (y + h / 2)
-    assert offset_mm == pytest.approx(thing.spots[0].offset_m * 1000, abs=0.2)
-    assert height_mm == pytest.approx(thing.spots[0].height_m * 1000, abs=0.2)
+    assert offset_mm == pytest.approx(thing.block.center_m[0] * 1000, abs=0.2)
+    assert height_mm == pytest.approx(thing.block.center_m[1] * 1000, abs=0.2)
 
 
 def test_tape_and_heights_start_at_the_datum(record):
@@ -90,16 +90,34 @@ def test_face_without_coverage_is_hatched_all_over_but_for_its_openings(record):
 
 
 def test_band_holds_the_run_and_is_as_wide_as_its_error(record):
-    runs = [t for t in things_on(record, "partition") if t.kind.is_run]
+    runs = [t for t in view_of(record).things_on("partition") if t.kind.is_run]
     assert runs
     for run in runs:
-        area = band_area(run)
+        area = band_area(run, ("seen", "between sightings", "beyond the last sighting"))
         for spot in run.spots:
-            reach = run.radius_m + 1.96 * spot.covariance[0][0] ** 0.5
-            assert area.covers(Point(spot.offset_m + 0.98 * reach, spot.height_m))
-            assert area.contains(Point(spot.offset_m, spot.height_m))
-        ends = np.array([(s.offset_m, s.height_m) for s in run.spots])
-        assert area.bounds[0] >= ends[:, 0].min() - run.radius_m - 1.96 * 0.006 - 1e-9
+            reach = run.radius_m + 1.96 * spot.cov[0, 0] ** 0.5
+            assert area.covers(Point(spot.point_m[0] + 0.98 * reach, spot.point_m[1]))
+        stray = max(s.start_cov[0, 0] for s in run.course) ** 0.5
+        widest = max(s.point_m[0] for s in run.spots) + run.radius_m + 1.96 * stray
+        if all(s.status == "seen" for s in run.course):
+            assert area.bounds[2] <= widest + 1e-9
+
+
+def test_course_that_was_not_seen_is_broken_and_every_way_is_drawn(tmp_path):
+    """Three sightings of a bent cable: an L between the first two, straight between the others."""
+    with truth_record(tmp_path / "r", pictures=False, places="clicked") as record:
+        things = view_of(record).things_on("street")
+        thing = next(t for t in things if any(s.status == "between sightings" for s in t.course))
+        drawing = elevation_sheet(record, "street")
+    shape = next(g for g in walk(drawing.parts) if isinstance(g, Group) and g.key == thing.item.id)
+    broken = [p for p in shape.parts if isinstance(p, Polyline) and p.pen == "run unsure"]
+    ways = {(s.group, s.alternative) for s in thing.course if s.status == "between sightings"}
+    assert len(broken) >= len(ways) >= 2
+    assert PENS["run unsure"].dash_mm
+    solid = [p for p in shape.parts if isinstance(p, Polyline) and p.pen == "run cable"]
+    drawn = [p for line in solid for p in line.points_m]
+    seen = np.array([q[:2] for s in thing.course if s.status == "seen" for q in (s.start_m, s.end_m)])
+    assert all(np.linalg.norm(seen - p, axis=1).min() < 1e-6 for p in drawn)
 
 
 def test_runs_that_leave_the_face_end_in_an_arrow_at_its_edge(record):
@@ -122,7 +140,7 @@ def test_kinds_of_run_differ_in_line_not_only_in_colour():
 def test_every_circuit_run_carries_a_tag_with_its_number(record):
     drawing = elevation_sheet(record, "street")
     words = [p.text for p in walk(drawing.parts) if isinstance(p, Text)]
-    for thing in things_on(record, "street"):
+    for thing in view_of(record).things_on("street"):
         if thing.circuit is not None and thing.kind.is_run:
             assert f"{thing.circuit.number} {thing.circuit.name}" in words
 
