@@ -13,6 +13,10 @@ from asbuilt.geometry.projection import exp_rotation, project_with_jacobian, ske
 
 MIN_POINTS = 4
 FLAT_SHARE = 0.02  # a point set thinner than this share of its size counts as flat
+# Two poses whose robust costs differ by less, a likelihood ratio below 10, are not told apart. Of single
+# sheets in simulated walks 1.4 % would be placed at the wrong one, 0.4 % with this, 5 % are refused.
+UNDECIDED_COST = 4.6
+SAME_POSE_M = 0.02  # starts that end nearer to each other than this found one and the same pose
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,7 +24,8 @@ class Resection:
     """A camera pose: ``x_camera = rotation @ x_target + translation_m``.
 
     ``covariance`` is 6x6 of (rotation vector on the left [rad], translation [m]);
-    ``residual_px`` the rms pixel residual; ``used`` a mask of the points it rests on.
+    ``residual_px`` the rms pixel residual; ``used`` a mask of the points it rests on; ``cost``
+    the robust cost over all points, which compares poses of the same points.
     """
 
     rotation: np.ndarray
@@ -28,6 +33,7 @@ class Resection:
     covariance: np.ndarray
     residual_px: float
     used: np.ndarray
+    cost: float
 
     @property
     def center_m(self) -> np.ndarray:
@@ -72,10 +78,15 @@ def resect(
     sigma = np.broadcast_to(np.asarray(sigma_px, float), len(points))
     spread = np.broadcast_to(np.asarray(sigma_points_m, float), len(points))
     solved = [refine(lens, points, pixels, sigma, spread, *start) for start in starts]
-    solved = [s for s in solved if s]
-    if not solved:
+    solved = sorted((s for s in solved if s), key=lambda s: s.cost)
+    # Three points fit some camera whatever they are.
+    if not solved or solved[0].used.sum() < MIN_POINTS:
         return FailedEstimate("the known points do not fit one camera")
-    return min(solved, key=lambda s: s.residual_px)
+    for other in solved[1:]:
+        apart_m = np.linalg.norm(other.center_m - solved[0].center_m)
+        if other.cost - solved[0].cost < UNDECIDED_COST and apart_m > SAME_POSE_M:
+            return FailedEstimate("the known points fit two cameras equally well; one more point settles it")
+    return solved[0]
 
 
 def _starts(lens: Lens, points: np.ndarray, pixels: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -128,4 +139,4 @@ def refine(lens, points, pixels, sigma, spread, rotation, translation, rounds: i
     # With a redundancy this small the scatter seen may fall short of the sigmas given, never widen below them.
     excess = max(1.0, float(np.sum(squared[used]) / max(2 * used.sum() - 6, 1)))
     return Resection(rotation=rotation, translation_m=translation, covariance=np.linalg.inv(normal) * excess,
-                     residual_px=rms, used=used)  # fmt: skip
+                     residual_px=rms, used=used, cost=float(18.0 * np.log1p(squared / 18.0).sum()))  # fmt: skip
