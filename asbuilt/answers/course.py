@@ -27,6 +27,7 @@ CORNER_M = 0.05  # an L that misses the straight line by less than this is not t
 NEAR_STUD_M = 0.05  # cable stapled to a stud lies within 2 in of it (common practice, no source)
 DETOUR_M = 0.15  # a run between two studs may go level this much higher or lower than it was seen
 EDGE_M = 0.15  # this near the edge of a face a run has reached the plate or the corner
+LEADER_M = 0.04  # a run that leads to a coil or a stub lies within some inches of upright above or below it
 PROUD_M = -0.02  # a run that has come out of the wall this far stops there
 JOIN_M = 0.60  # a run's end this near a box of its circuit goes into that box
 # Never more likely than not: nobody saw it there, so no hit is expected from it alone.
@@ -176,6 +177,14 @@ def _alternatives(routes: Sequence, weights: Sequence[float], group: int, status
         for index, (route, weight) in enumerate(zip(routes, weights, strict=True))
         for stretch in _legs(route, group=group, alternative=index, weight=weight, status=status)
     ]
+
+
+def leading_to(end: Spot, framing: Framing, from_above: bool) -> list[Stretch]:
+    """The run that must lead to a thing though nobody marked that run: upright, loosely in line with it."""
+    loose = Spot(point_m=end.point_m, cov=end.cov + EYE * LEADER_M**2)
+    x = end.point_m[0]
+    ways = [((x, framing.height_m),)] if from_above else [((x, framing.height_m),), ((x, 0.0),)]
+    return _ways(loose, ways, [1.0] * len(ways), 0, GUESS_WEIGHT * len(ways), is_pipe=True)
 
 
 def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:

@@ -17,6 +17,7 @@ from asbuilt.answers.marks import PictureMark, place_marks
 from asbuilt.answers.power import CircuitOff, cautions_for, circuit_off, circuits_off
 from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.reply import Reply
+from asbuilt.answers.routes import RULES, ExpectedRoute, routes_at
 from asbuilt.answers.screws import ScrewAnswer, longest_screw, rule_depth_m
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit
@@ -93,6 +94,7 @@ class DrillAnswer(Reply):
     rule_depth_m: float
     other_side: OtherSide
     screw: ScrewAnswer
+    expected: tuple[ExpectedRoute, ...]  # strips the hole lies in, where cable is to be expected
     cover: AreaCover
     doubts: tuple[Doubt, ...]
     recorded_on: str
@@ -121,6 +123,7 @@ def drill(
     bit_m: float,
     depth_m: float,
     depth_from: str = "finished",
+    rules: Sequence[str] = RULES[:1],
 ) -> DrillAnswer:
     """What a hole meets and passes.
 
@@ -133,6 +136,8 @@ def drill(
     depth_m : float
         How deep its tip goes [m], from the face that ``depth_from`` names.
     depth_from : {"finished", "stud"}
+    rules : sequence of str
+        Which rules for where cable runs to look at: practice, bs7671, din18015.
 
     Raises
     ------
@@ -166,6 +171,7 @@ def drill(
         rule_depth_m=rule_depth_m(face.covering_m), other_side=other_side(view, face, offset_m, height_m, tip_m),
         screw=longest_screw([(p.thing, p.clearance) for p in passed], bit, face.covering_m, face.face.stud_depth_m,
                             view.building.unit, _is_known(cover, doubts)),
+        expected=tuple(routes_at(view, face_id, offset_m, height_m, rules)),
         cover=cover, doubts=doubts, recorded_on=cover.last_date, age=age_of(cover.last_date),
         circuits_off=circuits_off(view, off), landmarks=landmarks,
         cross_check=cross_check(landmarks, view.building.unit),

@@ -43,7 +43,10 @@ def chance_of(thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray 
     A shift along the direction of the gap by at least the gap is needed, which bounds the
     chance; only where the bound is not negligible is the integral done.
     """
-    if clearance.gap_m > 0 and ndtr(-clearance.gap_m / max(clearance.sigma_m, 1e-9)) < NEGLIGIBLE:
+    gap_m = clearance.gap_m
+    if thing.block is not None:
+        gap_m -= max((half - thing.block.half_width_m for half, _ in thing.block.wider_m), default=0.0)
+    if gap_m > 0 and ndtr(-gap_m / max(clearance.sigma_m, 1e-9)) < NEGLIGIBLE:
         return 0.0
     if thing.block is not None:
         return block_chance(replace(thing.block, cov=thing.block.cov + aim_cov), bit)
@@ -85,7 +88,9 @@ def _block_clearance(block: Block, bit: Bit, aim_cov: np.ndarray) -> Clearance:
         plane_gap = -float((half - np.abs(aim - block.center_m[:2])).min()) - bit.radius_m
     else:
         plane_gap = plane - bit.radius_m
-    return _clearance(aside, plane_gap, over, 0.0, block.cov + aim_cov, float(block.center_m[2]), SEEN, 1.0)
+    cov = block.cov + aim_cov
+    cov[0, 0] += sum(weight * (half_m - block.half_width_m) ** 2 for half_m, weight in block.wider_m)
+    return _clearance(aside, plane_gap, over, 0.0, cov, float(block.center_m[2]), SEEN, 1.0)
 
 
 def _runs_nearest(runs: Sequence[Thing], bit: Bit):

@@ -14,6 +14,7 @@ from asbuilt.record.store import Record
 
 FACE_STEP_M = 10_000.0  # faces are laid side by side this far apart, so that one tree serves all
 REACH_SIGMA = 5.0
+UNKNOWN_GANGS_M = 0.05  # a box of unknown size may reach this much farther to either side
 STRAY_M = 0.15  # runs may leave the rectangle of their sightings by this much
 # What a run can go into.
 ENDS = ("device box", "junction box", "panel", "coil", "conduit end", "stub")
@@ -26,6 +27,10 @@ FROM positions p JOIN items i ON i.id = p.item_id
 WHERE p.status = 'measured' AND i.state != 'removed'
 ORDER BY p.item_id, p.order_idx
 """
+# What a run must lead to even when nobody marked that run, with its usual radius [m].
+LEADERS = {"conduit end": 0.012, "stub": 0.012, "coil": 0.006}
+# What stays to be seen on the finished wall.
+BOXES = ("device box", "junction box", "panel")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -37,7 +42,7 @@ class ThingIndex:
     item_ids: np.ndarray  # item number -> id
     ends_m: np.ndarray  # item number -> first and last spot of a run (x, z, x, z), else NaN
     is_end: np.ndarray  # item number -> whether a run can go into it
-    boxes_m: np.ndarray  # device boxes: (face number, offset, sigma, item number), by face
+    boxes_m: np.ndarray  # boxes and panels: (face number, offset, sigma, item number), by face
     faces: dict[str, int]
 
     def near(self, face_id: str, rectangle_m: tuple[float, float, float, float]) -> tuple[list[str], list[str]]:
@@ -60,7 +65,7 @@ class ThingIndex:
         return self.item_ids[found].tolist(), self.item_ids[into].tolist()
 
     def boxes_on(self, face_id: str) -> list[tuple[str, float, float]]:
-        """Device boxes of a face: (id, offset, one-sigma error) [m]."""
+        """Boxes and panels of a face: (id, offset, one-sigma error) [m]."""
         number = self.faces.get(face_id, -1)
         first, last = np.searchsorted(self.boxes_m[:, 0], [number, number + 1])
         return [(self.item_ids[int(item)], float(x), float(s)) for _, x, s, item in self.boxes_m[first:last]]
@@ -88,6 +93,7 @@ def build_index(record: Record, face_sizes_m: dict[str, tuple[float, float]]) ->
     reach = REACH_SIGMA * np.sqrt(np.maximum(np.array(columns[4], float), np.array(columns[5], float)))
     kinds = np.array(columns[6], dtype=object)[starts]
     half_w, half_h = _half_sizes(columns, starts, kinds)
+    half_w += np.where(kinds == "device box", UNKNOWN_GANGS_M, 0.0)
     is_run = np.array([KINDS[k].is_run for k in kinds])
     grow = np.where(is_run, STRAY_M, 0.0)
     left = np.minimum.reduceat(x - reach, starts) - half_w - grow
@@ -109,8 +115,8 @@ def build_index(record: Record, face_sizes_m: dict[str, tuple[float, float]]) ->
 
 
 def _boxes(starts, kinds, face_number, x, sigma) -> np.ndarray:
-    """Device boxes by face: (face number, offset, sigma, item number)."""
-    items = np.flatnonzero(kinds == "device box")
+    """Boxes and panels by face: (face number, offset, sigma, item number)."""
+    items = np.flatnonzero(np.isin(kinds, BOXES))
     first = starts[items]
     table = np.stack([face_number[first], x[first], sigma[first], items], axis=1).astype(float)
     return table[np.argsort(table[:, 0], kind="stable")]
@@ -129,7 +135,7 @@ def _end_rectangles(x, z, reach, starts, kinds, number, circuits, sizes) -> tupl
     """Strips along which runs may go on past their ends: to a box, or level and upright to the edges."""
     is_run = np.array([KINDS[k].is_run for k in kinds])
     last = np.concatenate([starts[1:], [len(x)]]) - 1
-    runs = np.flatnonzero(is_run)
+    runs = np.flatnonzero(is_run | np.isin(kinds, list(LEADERS)))
     owner = np.concatenate([runs, runs])
     at = np.concatenate([starts[runs], last[runs]])
     size = sizes[number[owner]]
@@ -142,7 +148,7 @@ def _end_rectangles(x, z, reach, starts, kinds, number, circuits, sizes) -> tupl
         tree = cKDTree(_keys(x[boxes], z[boxes], number[is_end], circuit[boxes]))
         distance, _ = tree.query(_keys(x[at], z[at], number[owner], circuit[at]), distance_upper_bound=JOIN_M)
         joined = np.isfinite(distance) & (circuit[at] >= 0)
-    loose = ~edge & ~joined
+    loose = (~edge & ~joined) | np.isin(kinds[owner], list(LEADERS))
     spread = reach[at] + STRAY_M
     short = joined & ~edge
     near = np.stack([x[at] - JOIN_M, z[at] - JOIN_M, x[at] + JOIN_M, z[at] + JOIN_M], axis=1)[short]

@@ -88,8 +88,10 @@ def _named(view: View, mark: _Mark) -> _Mark:
     """A box by its label; looked up only for the few marks that are shown."""
     if not mark.is_box:
         return mark
-    label = view.record.get(Item, mark.name).label
-    return replace(mark, name=f"the middle of the box {wording.quoted(label)}" if label else "the middle of a box")
+    item = view.record.get(Item, mark.name)
+    what = "panel" if item.kind == "panel" else "box"
+    label = f" {wording.quoted(item.label)}" if item.label else ""
+    return replace(mark, name=f"the middle of the {what}{label}")
 
 
 def _corner_coverings_m(view: View, face: FaceView) -> tuple[float, float]:

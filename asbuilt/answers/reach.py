@@ -150,36 +150,40 @@ def _nearest(s: Stretch, offset_m: float, height_m: float | None) -> tuple[np.nd
     return point, cov, float(np.hypot(*(point[:2] - wanted)))
 
 
-def crossings(course: Sequence[Stretch], offset_m: float) -> list[Crossing]:
-    """Where a run crosses an offset, from the floor up.
+def crossings(course: Sequence[Stretch], value_m: float, axis: int = 0) -> list[Crossing]:
+    """Where a run crosses an offset (axis 0), from the floor up, or a height (axis 1), from the left.
 
-    Of alternatives that exclude each other it is the likeliest, with the spread of all.
+    Of alternatives that exclude each other it is the likeliest, with the spread of all. For a
+    height, the ``height_m`` of a crossing is the offset at which it happens.
     """
+    other = 1 - axis
     by_group: dict[int, list[tuple[Stretch, np.ndarray, np.ndarray]]] = {}
     for s in course:
-        d = s.end_m[0] - s.start_m[0]
-        if abs(d) < 1e-6 or abs(d) < 0.1 * abs(s.end_m[1] - s.start_m[1]):
-            continue  # upright: it runs along the offset, it does not cross it
-        share = (offset_m - s.start_m[0]) / d
+        d = s.end_m[axis] - s.start_m[axis]
+        if abs(d) < 1e-6 or abs(d) < 0.1 * abs(s.end_m[other] - s.start_m[other]):
+            continue  # it runs along the line, it does not cross it
+        share = (value_m - s.start_m[axis]) / d
         if 0 <= share < 1 or (share == 1 and s is course[-1]):
             by_group.setdefault(s.group, []).append((s, *at(s, float(share))))
-    found = [_mixture(hits) for hits in by_group.values()]
+    found = [_mixture(hits, axis) for hits in by_group.values()]
     return sorted(found, key=lambda c: c.height_m)
 
 
-def _mixture(hits: Sequence[tuple[Stretch, np.ndarray, np.ndarray]]) -> Crossing:
+def _mixture(hits: Sequence[tuple[Stretch, np.ndarray, np.ndarray]], axis: int) -> Crossing:
     """The likeliest of the alternatives; its error is the spread of all of them about it."""
+    other = 1 - axis
     best = max(range(len(hits)), key=lambda i: hits[i][0].weight)
     weights = np.array([s.weight for s, _, _ in hits])
     weights = weights / weights.sum()
     points = np.array([p for _, p, _ in hits])
-    slope = [(s.end_m[1] - s.start_m[1]) / (s.end_m[0] - s.start_m[0]) for s, _, _ in hits]
-    variance_z = [c[1, 1] - 2 * m * c[0, 1] + m * m * c[0, 0] for m, (_, _, c) in zip(slope, hits, strict=True)]
-    variance_z += (points[:, 1] - points[best, 1]) ** 2
-    variance_y = np.array([c[2, 2] for _, _, c in hits]) + (points[:, 2] - points[best, 2]) ** 2
+    slope = [(s.end_m[other] - s.start_m[other]) / (s.end_m[axis] - s.start_m[axis]) for s, _, _ in hits]
+    along = [c[other, other] - 2 * m * c[axis, other] + m * m * c[axis, axis]
+             for m, (_, _, c) in zip(slope, hits, strict=True)]  # fmt: skip
+    variance = np.array(along) + (points[:, other] - points[best, other]) ** 2
+    variance_depth = np.array([c[2, 2] for _, _, c in hits]) + (points[:, 2] - points[best, 2]) ** 2
     return Crossing(
-        height_m=float(points[best, 1]), depth_m=float(points[best, 2]),
-        sigma_height_m=float(np.sqrt(weights @ variance_z)), sigma_depth_m=float(np.sqrt(weights @ variance_y)),
+        height_m=float(points[best, other]), depth_m=float(points[best, 2]),
+        sigma_height_m=float(np.sqrt(weights @ variance)), sigma_depth_m=float(np.sqrt(weights @ variance_depth)),
         status=hits[best][0].status,
     )  # fmt: skip
 

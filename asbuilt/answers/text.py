@@ -9,8 +9,11 @@ from asbuilt.answers.behind import BayAnswer, BehindAnswer
 from asbuilt.answers.coverage import CoverageAnswer, FaceState
 from asbuilt.answers.described import ThingAnswer
 from asbuilt.answers.drill import DrillAnswer
+from asbuilt.answers.find import FindAnswer
 from asbuilt.answers.landmarks import cross_check
 from asbuilt.answers.marks import PictureMark
+from asbuilt.answers.pattern import HoleAnswer, PatternAnswer, PlaceInstead
+from asbuilt.answers.pole import PoleAnswer
 from asbuilt.answers.wording import COVER_95, length
 
 
@@ -84,12 +87,64 @@ def drill_text(answer: DrillAnswer) -> str:
     lines += _block("Nearest along the wall:", _ways(answer))
     wood = [w.text + (f", {length(w.wood_m, unit)} of wood" if w.wood_m > 0 else "") for w in answer.wood]
     lines += _block("Wood:", wood)
+    lines += _block("Where cable runs:", [r.text for r in answer.expected])
     lines += _block("Screws:", [answer.screw.text, wording.rule(answer.rule_depth_m, unit)])
     lines += _block("Switch off first:", [c.text for c in answer.circuits_off])
     lines += _block("To find the place:", _find(answer.landmarks, unit))
     lines += _block("Look at:", [_mark(m).rstrip(" *") for m in answer.pictures])
     lines += _block("Before you drill:", answer.cautions)
     return "\n".join(lines)
+
+
+def pattern_text(answer: PatternAnswer) -> str:
+    """The answer of ``drill_pattern`` as lines for a terminal."""
+    lines = [f"{answer.face_title}: {len(answer.holes)} holes", "", answer.outcome.upper()]
+    lines += [_hole(h, answer.unit) for h in answer.holes]
+    lines += ["", answer.text[:1].upper() + answer.text[1:] + "."]
+    if answer.best is not None:
+        lines += [_hole(h, answer.unit) for h in answer.best.holes]
+    lines += _block("Before you drill:", answer.cautions)
+    return "\n".join(lines)
+
+
+def _hole(hole: HoleAnswer, unit: str) -> str:
+    near = f", {length(max(hole.clearance_m, 0), unit)} after error from {hole.nearest}" if hole.nearest else ""
+    wood = ", in a stud" if hole.in_stud else ""
+    return f"  {length(hole.offset_m, unit)}, {length(hole.height_m, unit)} up: {hole.outcome}{near}{wood}"
+
+
+def instead_text(places: tuple[PlaceInstead, ...]) -> str:
+    """The answer of ``places_instead`` as lines for a terminal."""
+    lines = [p.text + (", in a stud" if p.in_stud else "") for p in places]
+    return "\n".join(_block("Places instead:", lines or [wording.NO_PLACE]))
+
+
+def find_text(answer: FindAnswer) -> str:
+    """The answer of ``find`` as lines for a terminal."""
+    if not answer.found and not answer.not_located:
+        return f"Nothing on record matches {answer.asked}. That does not prove there is none."
+    lines: list[str] = []
+    for found in answer.found:
+        t = found.thing
+        lines += ["", f"{t.name}{f', {t.circuit.text}' if t.circuit else ''}", f"  {found.face_title}, {found.room}"]
+        covering_m = t.depth_finished_m - t.depth_m
+        depth = wording.depth(t.depth_m, covering_m, t.depth_error_95_m / COVER_95, answer.unit)
+        # A run has no one place: its ends say more.
+        lines += [f"  {end.text}" for end in found.ends] or [f"  {wording.place(t, answer.unit)}", f"  {depth}"]
+        lines += [f"  {m.text}" for m in found.landmarks]
+        lines += [f"  {found.cross_check}"] if found.cross_check else []
+        lines += [f"  DOUBTFUL: {d.text}" for d in found.doubts]
+        lines += [f"  {note}" for note in t.notes]
+        lines += [f"  pictures: {'; '.join(_mark(m) for m in t.pictures)}"] if t.pictures else []
+    lines += _block("Not located:", answer.not_located)
+    return "\n".join(lines[1:] if lines and not lines[0] else lines)
+
+
+def pole_text(answer: PoleAnswer) -> str:
+    """A story pole as a list for a terminal."""
+    level = f", runs as they cross {length(answer.height_m, answer.unit)} up" if answer.height_m is not None else ""
+    lines = [f"{answer.face_title}: story pole from the left end (rough corner, before covering){level}"]
+    return "\n".join(lines + [m.text for m in answer.marks])
 
 
 def _ways(answer: DrillAnswer) -> Iterator[str]:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from asbuilt.answers.course import JOIN_M, Framing, Lines, Spot, Stretch, course_of
-from asbuilt.answers.index import ENDS
+from asbuilt.answers.course import JOIN_M, Framing, Lines, Spot, Stretch, course_of, leading_to
+from asbuilt.answers.index import ENDS, LEADERS
 from asbuilt.answers.touch import Block
 from asbuilt.record.kinds import KINDS, Kind
 from asbuilt.record.store import Record
@@ -18,6 +18,8 @@ from asbuilt.record.types import Circuit, Face, Item, Position
 THICKNESS_M = {"device box": 0.076, "junction box": 0.054, "panel": 0.095, "coil": 0.06, "blocking": 0.0381,
                "nail plate": 0.0016, "shear panel": 0.012, "conduit end": 0.03, "stub": 0.03}  # fmt: skip
 USUAL_THICKNESS_M = 0.05
+# A device box whose size nobody noted is mostly of one gang, else of two or three (our choice).
+GANGS_UNKNOWN = ((2, 0.30), (3, 0.08))
 GANG_M = 0.046  # each further gang of a box, common practice, no source
 PIPES = ("pipe", "drain", "gas pipe", "sprinkler pipe", "conduit", "duct")
 STOP_WORDS = ("stub", "stub-out", "cap", "capped", "end", "stops")  # said of where a run comes from or goes to
@@ -68,7 +70,23 @@ def things_of(
                 group.sort(key=lambda p: p.order_idx)
                 spots = tuple(_spot(p, face if not is_far else far, is_far, face) for p in group)
                 things.append(_thing(item, circuits.get(item.circuit_id), group, spots, is_far))
-    return [_with_course(thing, things, framing) for thing in things]
+    found = [_with_course(thing, things, framing) for thing in things]
+    return found + [_leader(thing, framing) for thing in found if _has_unseen_run(thing, found)]
+
+
+def _has_unseen_run(thing: Thing, things: Sequence[Thing]) -> bool:
+    """Whether a conduit's end, a stub or a coil has no run on record that leads to it."""
+    if thing.kind.name not in LEADERS or _says_stop(thing.item.comes_from):
+        return False
+    at_m = thing.block.center_m[:2]
+    ends = [s.point_m[:2] for t in things if t.block is None for s in (t.spots[0], t.spots[-1])]
+    return all(np.hypot(*(end - at_m)) > JOIN_M for end in ends)
+
+
+def _leader(thing: Thing, framing: Framing) -> Thing:
+    """The run that must lead to a conduit's end, a stub or a coil, though nobody marked it."""
+    course = leading_to(thing.spots[0], framing, from_above=thing.kind.name == "coil")
+    return replace(thing, block=None, radius_m=LEADERS[thing.kind.name], course=tuple(course), lines=Lines.of(course))
 
 
 def _spot(position: Position, own: Face, is_far: bool, asked: Face) -> Spot:
@@ -110,7 +128,11 @@ def _block(item: Item, kind: Kind, spots: Sequence[Spot], is_far: bool) -> Block
     if is_far:
         center[2] = high[2] - thickness
     cov = np.mean([s.cov for s in spots], axis=0)
-    return Block(center_m=center, cov=cov, half_width_m=half_w, half_height_m=half_h, thickness_m=thickness)
+    wider: tuple[tuple[float, float], ...] = ()
+    if kind.name == "device box" and item.width_m is None and item.gangs is None:
+        wider = tuple(((kind.width_m + GANG_M * (gangs - 1)) / 2, weight) for gangs, weight in GANGS_UNKNOWN)
+    return Block(center_m=center, cov=cov, half_width_m=half_w, half_height_m=half_h, thickness_m=thickness,
+                 wider_m=wider)  # fmt: skip
 
 
 def _with_course(thing: Thing, things: Sequence[Thing], framing: Framing) -> Thing:
@@ -123,9 +145,7 @@ def _with_course(thing: Thing, things: Sequence[Thing], framing: Framing) -> Thi
         joins = (_join(thing, ends[0], things), _join(thing, ends[1], things))
     stops = (_says_stop(thing.item.comes_from), _says_stop(thing.item.goes_to))
     course = course_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES, stops=stops)
-    return Thing(item=thing.item, kind=thing.kind, circuit=thing.circuit, positions=thing.positions,
-                 spots=thing.spots, radius_m=thing.radius_m, course=tuple(course), lines=Lines.of(course),
-                 on_far_face=thing.on_far_face)  # fmt: skip
+    return replace(thing, course=tuple(course), lines=Lines.of(course))
 
 
 def _says_stop(text: str) -> bool:

@@ -10,7 +10,7 @@ deeper hole never gets a smaller chance. Points are (offset, height, depth) [m].
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -38,13 +38,18 @@ class Bit:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Block:
-    """A thing with an outline on the face and a thickness."""
+    """A thing with an outline on the face and a thickness.
+
+    ``wider_m`` are half widths it may have instead, each with its weight, where its size is
+    not known.
+    """
 
     center_m: np.ndarray  # (3,), depth of its front
     cov: np.ndarray  # (3, 3) [m^2]
     half_width_m: float
     half_height_m: float
     thickness_m: float
+    wider_m: tuple[tuple[float, float], ...] = ()
 
 
 @cache
@@ -106,13 +111,17 @@ def block_touched(center_m: np.ndarray, block: Block, bit: Bit) -> np.ndarray:
 
 def block_chance(block: Block, bit: Bit) -> float:
     """Chance that the bit touches the block."""
-    gap = np.array([abs(block.center_m[0] - bit.offset_m) - block.half_width_m,
+    widest = max((half for half, _ in block.wider_m), default=block.half_width_m)
+    gap = np.array([abs(block.center_m[0] - bit.offset_m) - widest,
                     abs(block.center_m[1] - bit.height_m) - block.half_height_m])  # fmt: skip
     sigma = np.sqrt(np.diag(block.cov))
     if (gap - bit.radius_m > FARTHEST_SIGMA * sigma[:2] + 1e-12).any():
         return 0.0
     places = block.center_m + normal_points() @ root_of(block.cov).T
-    return float(block_touched(places, block, bit).mean())
+    chance = (1 - sum(w for _, w in block.wider_m)) * block_touched(places, block, bit).mean()
+    for half_width_m, weight in block.wider_m:
+        chance += weight * block_touched(places, replace(block, half_width_m=half_width_m), bit).mean()
+    return float(chance)
 
 
 def stretches_chance(stretches: Sequence[Stretch], radius_m: float, bit: Bit) -> float:

@@ -208,6 +208,11 @@ class View:
                     self._kept[view.face.id, thing.item.id].append(thing)
         return [thing for i in wanted for thing in self._kept[view.face.id, i]]
 
+    def boxes_on(self, face_id: str) -> list[Thing]:
+        """The boxes and panels of a face itself."""
+        ids = [item_id for item_id, _, _ in self.index.boxes_on(face_id)]
+        return [t for t in self._things(self.face(face_id), ids, []) if not t.on_far_face]
+
     def things_on(self, face_id: str) -> list[Thing]:
         """Everything of a face, of either side of the wall."""
         face = self.face(face_id).face

@@ -45,6 +45,8 @@ SIGHTED = "marked in this picture"
 
 NO_SCREW_UNKNOWN = "no screw length can be named here: the place is not recorded"
 
+NO_SHIFT = "no shift within the allowed range keeps every hole clear of what was recorded, where it is recorded"
+NO_PLACE = "no place within that range is well recorded and clear of what was recorded"
 BACK = "the back of the cavity"
 
 NO_COVERING = "no covering on record: depths are from the stud face"
@@ -346,3 +348,43 @@ def rule(depth_m: float, unit: str) -> str:
         f"NFPA 70 300.4 (2020; check local adoption): cable nearer than {length(depth_m, unit)} from the finished "
         "face must be behind a steel plate. Cable deeper than that may have no plate."
     )
+
+
+def expect(where: str) -> str:
+    """Where cable is to be expected; outside such places it may run too."""
+    return f"expect cable here: {where}"
+
+
+def not_located(item) -> str:
+    """An item of which no place was measured."""
+    face = f" on {item.face_id}" if item.face_id else ""
+    return f"{thing_name(item.kind, item.label)}{face}: noted, but its place was not measured"
+
+
+def run_end(offset_m: float, height_m: float, goes: str, is_open: bool, unit: str) -> str:
+    """An end of a run in words."""
+    place_text = f"{length(offset_m, unit)} from the left end, {length(height_m, unit)} up"
+    to = f"; goes to {goes}" if goes else ""
+    return f"last seen at {place_text}{to}" + ("; its course from there was not seen" if is_open else "")
+
+
+def pole_mark(offset_m: float, sigma_m: float, name: str, height_m: float | None, status: str, unit: str) -> str:
+    """One mark of a story pole."""
+    up = f", {length(height_m, unit)} up" if height_m is not None else ""
+    guess = f" ({status})" if status not in ("", "seen") else ""
+    return f"{length(offset_m, unit, sigma_m)}  {error(sigma_m, unit)}  {name}{up}{guess}"
+
+
+def shift(right_m: float, up_m: float, clearance_m: float, studs: int, unit: str) -> str:
+    """How to move a pattern."""
+    moves = [f"{length(abs(value), unit)} {ways[value < 0]}" for value, ways in (
+        (right_m, ("to the right", "to the left")), (up_m, ("up", "down"))) if abs(value) > 1e-9]  # fmt: skip
+    move = " and ".join(moves) if moves else "not at all"
+    wood = f", {studs} hole{'s' if studs != 1 else ''} in studs" if studs else ""
+    return f"best within the allowed range: move {move}; least clearance after error {length(clearance_m, unit)}{wood}"
+
+
+def instead(offset_m: float, height_m: float, away_m: float, clearance_m: float, unit: str) -> str:
+    """A place to use instead."""
+    place_text = f"{length(offset_m, unit)} from the left end, {length(height_m, unit)} up"
+    return f"{place_text} ({length(away_m, unit)} away): {length(clearance_m, unit)} after error from all recorded"
