@@ -12,6 +12,7 @@ from asbuilt.record.pixels import picture_jpeg
 from asbuilt.web.pages import Page, get_or_404, page, record
 
 blueprint = Blueprint("pictures", __name__)
+COMMON_KINDS = ("device box", "cable", "junction box", "low voltage cable", "pipe", "drain", "conduit", "blocking")
 SIZES_PX = (320, 960, 1600, 3200)  # longest sides that are made; a request names one of them
 
 
@@ -70,7 +71,14 @@ def picture(picture_id: str) -> Page:
         "circuits": [asdict(c) for c in circuits],
         "kinds": {name: {"is_run": kind.is_run} for name, kind in KINDS.items()},
     }
-    return Page(template="picture.html", data=data, drawn=_around(found))
+    return Page(template="picture.html", data=data, drawn=_around(found) | {"common_kinds": COMMON_KINDS})
+
+
+@page(blueprint, "/pictures/<picture_id>/seen")
+def seen(picture_id: str) -> Page:
+    """Only what was named in a picture, to be put into a page that is already open."""
+    found = get_or_404(Picture, picture_id, "picture")
+    return Page(template="_seen.html", data={"picture": {"id": found.id}, "things": things_in(found)})
 
 
 def things_in(found: Picture) -> list[dict]:

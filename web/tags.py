@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import secrets
+from dataclasses import asdict
 
 from flask import Blueprint, abort, jsonify, redirect, request, url_for
 
 from asbuilt.record import Circuit, Item, Picture, Position, Sighting
 from asbuilt.record.kinds import KINDS, kind_named
 from asbuilt.steps import locate
-from asbuilt.web.pages import get_or_404, record, wants_json
+from asbuilt.web.elsewhere import position_words, spots_elsewhere
+from asbuilt.web.pages import Page, get_or_404, page, record, unit, wants_json
 
 blueprint = Blueprint("tags", __name__)
 MOST_POINTS = 200
@@ -23,14 +25,33 @@ def add(picture_id: str):
     points = _points(picture)
     item_id = request.form.get("item_id", "")
     item = get_or_404(Item, item_id, "item") if item_id else _new_item(picture)
-    places = request.form.getlist("place")
-    rows = [_sighting(item, picture, order, point, places) for order, point in enumerate(points)]
+    rows = _sightings(item, picture, points)
     with record().transaction():
         record().put(item, *rows)
     locate.run(record(), [item.id])
     if wants_json():
-        return jsonify({"item_id": item.id, "sighting_ids": [r.id for r in rows]}), 201
+        return jsonify(_saved(item, rows)), 201
     return redirect(url_for("pictures.picture", picture_id=picture_id), 303)
+
+
+def _saved(item: Item, rows: list[Sighting]) -> dict:
+    """What was saved and where it now lies."""
+    places = {r.place for r in rows}
+    positions = [p for p in record().all(Position, item_id=item.id) if p.place in places]
+    return {
+        "item_id": item.id,
+        "sighting_ids": [r.id for r in rows],
+        "words": {p.place: position_words(p, unit()) for p in positions},
+        "elsewhere": url_for("tags.elsewhere", item_id=item.id),
+    }
+
+
+@page(blueprint, "/things/<item_id>/elsewhere")
+def elsewhere(item_id: str) -> Page:
+    """The other pictures that should show a thing, to point at it there too."""
+    item = get_or_404(Item, item_id, "item")
+    data = {"item": asdict(item), "spots": spots_elsewhere(record(), item, unit())}
+    return Page(template="_elsewhere.html", data=data)
 
 
 def _points(picture: Picture) -> list[tuple[float, float]]:
@@ -69,18 +90,29 @@ def _new_item(picture: Picture) -> Item:
     )
 
 
-def _sighting(item: Item, picture: Picture, order: int, point: tuple[float, float], places: list[str]) -> Sighting:
-    place = places[order] if order < len(places) and places[order] else f"{item.id}-{secrets.token_hex(3)}"
-    return Sighting(
-        id=f"{place}@{picture.id}",
-        target_id=item.id,
-        picture_id=picture.id,
-        place=place,
-        order_idx=order,
-        x_px=point[0],
-        y_px=point[1],
-        author=record().author,
-    )
+def _sightings(item: Item, picture: Picture, points: list[tuple[float, float]]) -> list[Sighting]:
+    """A sighting for each point; a named place must be one that the thing has already."""
+    known = {s.place: s.order_idx for s in record().all(Sighting, target="item", target_id=item.id)}
+    places = request.form.getlist("place")
+    if places and (len(places) != len(points) or not known.keys() >= set(places)):
+        abort(400, "that spot is not one of this thing's; load the page again")
+    first = max(known.values(), default=-1) + 1
+    rows = []
+    for n, (x_px, y_px) in enumerate(points):
+        place = places[n] if places else f"{item.id}.{first + n}"
+        rows.append(
+            Sighting(
+                id=f"{place}@{picture.id}",
+                target_id=item.id,
+                picture_id=picture.id,
+                place=place,
+                order_idx=known.get(place, first + n),
+                x_px=x_px,
+                y_px=y_px,
+                author=record().author,
+            )
+        )
+    return rows
 
 
 @blueprint.post("/pictures/<picture_id>/things/<item_id>/remove")

@@ -155,8 +155,7 @@ def test_naming_a_thing_in_a_picture(own_visit, own_record_folder):
     page.select_option("#circuit_id", "4")
     page.fill("#label", "over the window <b>")
     page.get_by_role("button", name="Save").click()
-    page.wait_for_load_state("networkidle")
-    assert "over the window <b>" in page.locator(".things").inner_text()
+    expect(page.locator(".things")).to_contain_text("over the window <b>")
     with Record.open(own_record_folder) as record:
         item = next(i for i in record.all(Item) if i.label == "over the window <b>")
         (sighting,) = record.all(Sighting, target_id=item.id)
@@ -164,11 +163,74 @@ def test_naming_a_thing_in_a_picture(own_visit, own_record_folder):
     screen_px = 3000 / photo["width"]
     assert sighting.x_px == pytest.approx(0.7 * 3000 - 0.5, abs=1.5 * screen_px)
     assert sighting.y_px == pytest.approx(0.4 * 2250 - 0.5, abs=1.5 * screen_px)
-    page.locator(".things li", has_text="over the window").get_by_role("button").click()
+    page.locator(".things li", has_text="over the window").get_by_role("button", name="Remove here").click()
     page.wait_for_load_state("networkidle")
     with Record.open(own_record_folder) as record:
         assert record.find(Item, item.id) is None
     own_visit.check()
+
+
+def test_pointing_at_the_same_box_in_another_picture(own_visit, own_record_folder):
+    """Marked where the truth sees it in one photo, then in a crop of another picture."""
+    page = own_visit.open("/pictures/open_01")
+    photo = page.locator("#photo image").bounding_box()
+    true = next(b for b in truth()["photos"][0]["boxes_visible"] if b["id"] == "street-box02")
+    own_visit.press(photo["x"] + true["u"] / 3000 * photo["width"], photo["y"] + true["v"] / 2250 * photo["height"])
+    page.get_by_label("device box", exact=True).check()
+    page.fill("#label", "again")
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator("#elsewhere")).to_be_visible()
+    assert "from 1 picture" in page.inner_text(".spot-words")
+    crop = page.locator(".spot-picture").first
+    crop.scroll_into_view_if_needed()
+    ring = crop.locator(".predicted").bounding_box()
+    own_visit.press(ring["x"] + ring["width"] / 2 + 3, ring["y"] + ring["height"] / 2)
+    expect(page.locator(".spot-picture.done")).to_have_count(1)
+    expect(page.locator(".spot-words")).to_contain_text("from 2 pictures")
+    with Record.open(own_record_folder) as record:
+        item = next(i for i in record.all(Item) if i.label == "again")
+        sightings = record.all(Sighting, target_id=item.id)
+    assert len(sightings) == 2 and len({s.place for s in sightings}) == 1
+    predicted = page.locator(".spot-picture svg").first.evaluate(
+        "(e) => [Number(e.dataset.xPx), Number(e.dataset.yPx)]"
+    )
+    pixel = page.locator(".spot-picture svg").first.evaluate("(e) => 1 / e.getScreenCTM().a")
+    assert sightings[1].x_px == pytest.approx(predicted[0] + 3 * pixel, abs=1.5 * pixel)
+    assert sightings[1].y_px == pytest.approx(predicted[1], abs=1.5 * pixel)
+    own_visit.check()
+
+
+def test_tagging_with_the_keyboard_alone(browser, own_served, own_record_folder):
+    visit = Visit(browser, "desk", own_served.url)
+    page = visit.open("/pictures/open_01")
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == "board":
+            break
+    page.keyboard.press("+")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Backspace")
+    assert page.inner_text("#tag-status") == "1 point"
+    page.keyboard.press("3")
+    assert page.input_value("#kind") == "junction box"
+    page.keyboard.press("c")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Shift+Tab")
+    page.locator("#board").focus()
+    page.keyboard.press("s")
+    expect(page.locator("#tag-status")).to_have_text("saved")
+    with Record.open(own_record_folder) as record:
+        newest = record.all(Sighting)[-1]
+        item = record.get(Item, newest.target_id)
+    assert item.kind == "junction box" and item.circuit_id == "1+3"
+    page.locator("#board").focus()
+    page.keyboard.press("n")
+    page.wait_for_url(lambda url: "open_01" not in url)
+    assert page.input_value("#kind") == "junction box"  # the next is likely to be the same
+    visit.check()
+    visit.context.close()
 
 
 def test_saving_without_a_point_says_what_to_do(visit):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from asbuilt.record import Item, Position, Record, Sighting
+from asbuilt.record import Item, Picture, Position, Record, Sighting
+from tests.truth import truth
 from tests.web.conftest import token
 
 
@@ -55,6 +56,44 @@ def test_taking_back_one_picture_keeps_the_thing_seen_in_others(own_client, own_
     with Record.open(own_record_folder) as record:
         assert record.find(Item, item_id) is not None
         assert {s.picture_id for s in record.all(Sighting, target_id=item_id)} == pictures - {picture}
+
+
+def true_pixel(box_id: str, picture) -> tuple[float, float] | None:
+    """Where the truth sees a box in a picture of the truth's record."""
+    if picture.kind == "photo":
+        source = next(p for p in truth()["photos"] if p["file"].startswith(picture.id))
+    else:
+        source = next(f for f in truth()["video"]["frames"] if f"walk-{f['index']:04d}" == picture.id)
+    return next(((b["u"], b["v"]) for b in source["boxes_visible"] if b["id"] == box_id), None)
+
+
+def test_pointing_at_a_box_in_a_second_picture_measures_it(own_client, own_record_folder):
+    with Record.open(own_record_folder) as record:
+        pictures = {p.id: p for p in record.all(Picture)}
+    u, v = true_pixel("street-box02", pictures["open_01"])
+    item_id = post(own_client, kind="device box", x_px=str(u), y_px=str(v)).json["item_id"]
+    (spot,) = own_client.get(f"/things/{item_id}/elsewhere.json").json["spots"]
+    offered = [(p, true_pixel("street-box02", pictures[p["picture_id"]])) for p in spot["pictures"]]
+    assert len(offered) >= 2 and all(p["picture_id"] != "open_01" for p, _ in offered)
+    for other, pixel in offered:
+        if pixel is not None:  # the ring is where one sighting and the usual depth put it
+            assert abs(other["x_px"] - pixel[0]) < 25 and abs(other["y_px"] - pixel[1]) < 25
+    other, pixel = next((o, p) for o, p in offered if p is not None)
+    data = {"item_id": item_id, "place": spot["place"], "x_px": str(pixel[0]), "y_px": str(pixel[1])}
+    saved = post(own_client, f"/pictures/{other['picture_id']}/sightings", **data).json
+    assert "from 2 pictures" in saved["words"][spot["place"]]
+    box = next(b for b in truth()["boxes"] if b["id"] == "street-box02")
+    with Record.open(own_record_folder) as record:
+        (position,) = record.all(Position, item_id=item_id)
+    assert position.method == "intersected"
+    assert abs(position.offset_m - box["x"]) < 0.005 and abs(position.height_m - box["z"]) < 0.005
+    assert abs(position.depth_m - box["y_front"]) < 3 * position.covariance[2][2] ** 0.5
+
+
+def test_spot_of_another_thing_is_refused(own_client):
+    item_id = post(own_client, kind="device box", x_px="500", y_px="500").json["item_id"]
+    answer = post(own_client, item_id=item_id, place="nonsense", x_px="1", y_px="1")
+    assert answer.status_code == 400
 
 
 @pytest.mark.parametrize(

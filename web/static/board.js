@@ -139,6 +139,7 @@ export class Board {
 
   down(e) {
     if (e.button > 0) return;
+    this.frame.classList.remove("by-keys");
     this.frame.setPointerCapture(e.pointerId);
     this.pointers.set(e.pointerId, this.at(e));
     if (this.pointers.size === 1) {
@@ -190,6 +191,7 @@ export class Board {
     };
     if (!acts[e.key]) return;
     e.preventDefault();
+    this.frame.classList.add("by-keys"); // shows the middle, which Enter marks
     acts[e.key]();
   }
 }

@@ -1,21 +1,36 @@
-// The picture page: zoom, tap points, name them.
+// The picture page: zoom, mark points, name them, and point at the same thing in other pictures.
 
 import { Board, svgElement, wireButtons } from "./board.js";
 
 const frame = document.getElementById("board");
 const svg = document.getElementById("photo");
+const image = svg.querySelector("image");
 const form = document.getElementById("tag");
 const drawn = document.getElementById("drawn");
-const points = [];
+const status = document.getElementById("tag-status");
+const seen = document.getElementById("seen");
+const elsewhere = document.getElementById("elsewhere");
+const brighten = document.getElementById("brighten");
+const brightened = () => brighten.getAttribute("aria-pressed") === "true";
+const csrf = document.querySelector('meta[name="csrf"]').content;
 const [, , width, height] = svg.getAttribute("viewBox").split(" ").map(Number);
+const SHOWN_PX = 1600; // longest side of the picture that is loaded first
 
-const board = new Board(frame, svg, { onTap: add, onView: sizeMarks, closest: 24 });
+let points = [];
+
+const board = new Board(frame, svg, { onTap: add, onView: viewChanged, closest: 24 });
 wireButtons(board);
+adoptMarks();
+recall();
 
-// Marks and words keep their size on the screen however close one looks.
-function sizeMarks() {
+function viewChanged() {
+  // Marks and words keep their size on the screen however close one looks.
   svg.style.setProperty("--seen-size", `${15 / board.scale}px`);
   svg.style.setProperty("--spot-r", `${6 / board.scale}px`);
+  const loadedPxPerUnit = SHOWN_PX / Math.max(width, height);
+  if (board.scale * devicePixelRatio > loadedPxPerUnit * 1.2 && Math.max(width, height) > SHOWN_PX && !brightened()) {
+    image.setAttribute("href", svg.dataset.sharp);
+  }
 }
 
 function add(point) {
@@ -26,41 +41,161 @@ function add(point) {
 
 function show() {
   drawn.replaceChildren();
-  const holder = document.getElementById("points");
-  holder.replaceChildren();
   if (points.length > 1) {
     drawn.append(svgElement("polyline", { class: "drawn-line", points: points.map((p) => `${p.x},${p.y}`).join(" ") }));
   }
-  for (const p of points) {
-    drawn.append(svgElement("circle", { class: "drawn-spot", cx: p.x, cy: p.y }));
-    // The record counts from the centre of the first pixel, the drawing from its corner.
-    for (const [name, value] of [["x_px", p.x - 0.5], ["y_px", p.y - 0.5]]) {
-      const input = document.createElement("input");
-      input.type = "hidden";
-      input.name = name;
-      input.value = value.toFixed(2);
-      holder.append(input);
-    }
-  }
-  document.getElementById("tag-status").textContent =
-    points.length === 0 ? "" : points.length === 1 ? "1 point" : `${points.length} points`;
+  for (const p of points) drawn.append(svgElement("circle", { class: "drawn-spot", cx: p.x, cy: p.y }));
+  status.textContent = points.length === 0 ? "" : points.length === 1 ? "1 point" : `${points.length} points`;
 }
 
-document.getElementById("undo-point").addEventListener("click", () => {
+function undoPoint() {
   points.pop();
   show();
-});
+}
 
-form.addEventListener("submit", (event) => {
-  if (points.length) return;
+document.getElementById("undo-point").addEventListener("click", undoPoint);
+
+// The record counts from the centre of the first pixel, the drawing from its corner.
+function withPoints(data, marked) {
+  for (const p of marked) {
+    data.append("x_px", (p.x - 0.5).toFixed(2));
+    data.append("y_px", (p.y - 0.5).toFixed(2));
+  }
+  return data;
+}
+
+async function post(url, data) {
+  const response = await fetch(url, { method: "POST", body: data, headers: { "X-Csrf-Token": csrf, Accept: "application/json" } });
+  const answer = await response.json();
+  if (!response.ok) throw new Error(answer.error.message);
+  return answer;
+}
+
+form.addEventListener("submit", async (event) => {
   event.preventDefault();
-  document.getElementById("tag-status").textContent = "Tap the place in the picture first.";
-  frame.focus();
+  if (!points.length) {
+    status.textContent = "Tap the place in the picture first.";
+    frame.focus();
+    return;
+  }
+  status.textContent = "saving";
+  try {
+    const data = withPoints(new FormData(form), points);
+    data.delete("quick");
+    const saved = await post(form.action, data);
+    remember();
+    points = [];
+    show();
+    form.label.value = "";
+    status.textContent = "saved";
+    await refresh();
+    await showElsewhere(saved.elsewhere);
+  } catch (problem) {
+    status.textContent = problem.message || "not saved: the viewer cannot be reached";
+  }
 });
 
-const brighten = document.getElementById("brighten");
+async function refresh() {
+  const response = await fetch(seen.dataset.part, { headers: { "X-Part": "1" } });
+  if (!response.ok) return;
+  seen.replaceChildren(document.createRange().createContextualFragment(await response.text()));
+  adoptMarks();
+}
+
+// The marks come with the list and are moved into the picture.
+function adoptMarks() {
+  const fresh = seen.querySelector("#sightings");
+  if (fresh) svg.querySelector("#sightings").replaceWith(fresh);
+  seen.querySelector("svg")?.remove();
+}
+
+seen.addEventListener("click", (event) => {
+  const button = event.target.closest("[data-elsewhere]");
+  if (button) showElsewhere(button.dataset.elsewhere, true);
+});
+
+async function showElsewhere(url, goThere = false) {
+  const response = await fetch(url, { headers: { "X-Part": "1" } });
+  elsewhere.replaceChildren(document.createRange().createContextualFragment(await response.text()));
+  elsewhere.hidden = false;
+  if (goThere) document.getElementById("elsewhere-title")?.focus();
+}
+
+elsewhere.addEventListener("click", (event) => {
+  const button = event.target.closest(".spot-picture");
+  if (!button || button.disabled) return;
+  const view = button.querySelector("svg");
+  // A key press has no place: it takes the ring's middle.
+  const spot = event.detail === 0
+    ? { x: Number(view.dataset.xPx) + 0.5, y: Number(view.dataset.yPx) + 0.5 }
+    : new DOMPoint(event.clientX, event.clientY).matrixTransform(view.getScreenCTM().inverse());
+  point(button, view, spot);
+});
+
+async function point(button, view, spot) {
+  const place = button.closest("[data-place]");
+  const words = place.querySelector(".spot-words");
+  button.disabled = true;
+  const data = withPoints(new FormData(), [spot]);
+  data.set("item_id", button.dataset.item);
+  data.set("place", place.dataset.place);
+  try {
+    const saved = await post(button.dataset.post, data);
+    words.textContent = saved.words[place.dataset.place] ?? words.textContent;
+    const r = view.viewBox.baseVal.width / 45;
+    view.append(svgElement("circle", { class: "thing-spot", cx: spot.x, cy: spot.y, r }));
+    button.classList.add("done");
+    button.querySelector("span").append(" - saved");
+  } catch (problem) {
+    button.disabled = false;
+    words.textContent = problem.message;
+  }
+}
+
+// What was chosen last is likely to be chosen next.
+function remember() {
+  sessionStorage.setItem("tag", JSON.stringify({ kind: form.kind.value, circuit: form.circuit_id.value }));
+}
+
+function recall() {
+  const last = JSON.parse(sessionStorage.getItem("tag") ?? "{}");
+  if (last.kind) form.kind.value = last.kind;
+  if (last.circuit !== undefined) form.circuit_id.value = last.circuit;
+  matchChip();
+}
+
+function matchChip() {
+  for (const chip of form.querySelectorAll('[name="quick"]')) chip.checked = chip.value === form.kind.value;
+}
+
+function chooseKind(name) {
+  form.kind.value = name;
+  matchChip();
+}
+
+form.kind.addEventListener("change", matchChip);
+for (const chip of form.querySelectorAll('[name="quick"]')) {
+  chip.addEventListener("change", () => chooseKind(chip.value));
+}
+
+frame.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey || event.target !== frame) return;
+  const chips = [...form.querySelectorAll('[name="quick"]')];
+  const acts = {
+    Backspace: undoPoint,
+    c: () => form.circuit_id.focus(),
+    l: () => form.label.focus(),
+    s: () => form.requestSubmit(),
+    n: () => document.querySelector('a[rel="next"]')?.click(),
+    b: () => document.querySelector('a[rel="prev"]')?.click(),
+  };
+  chips.forEach((chip, n) => { acts[String(n + 1)] = () => chooseKind(chip.value); });
+  if (!acts[event.key]) return;
+  event.preventDefault();
+  acts[event.key]();
+});
+
 brighten.addEventListener("click", () => {
-  const on = brighten.getAttribute("aria-pressed") !== "true";
-  brighten.setAttribute("aria-pressed", String(on));
-  svg.querySelector("image").setAttribute("href", on ? brighten.dataset.bright : brighten.dataset.dark);
+  brighten.setAttribute("aria-pressed", String(!brightened()));
+  image.setAttribute("href", brightened() ? brighten.dataset.bright : brighten.dataset.dark);
 });
