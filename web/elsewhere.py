@@ -15,6 +15,7 @@ from asbuilt.units import format_error, format_length
 MOST = 4
 CLOSE_UP_M = 0.45  # half the width of wall that is shown round the predicted place
 LEAST_COSINE = 0.35  # pictures taken flatter than 70 degrees off square-on help nobody to point
+EDGE_SHARE = 0.04  # a place nearer to the edge of a picture is hard to point at
 ENOUGH_PARALLAX_RAD = 0.25  # more adds little to a depth; our choice
 
 
@@ -55,7 +56,8 @@ def position_words(position: Position, unit: str) -> str:
         f"{format_length(v, unit, s)} {format_error(s, unit).removesuffix(' at 95 %')}"
         for v, s in zip(values, sigma, strict=True)
     )
-    pictures = "1 picture" if position.picture_count == 1 else f"{position.picture_count} pictures"
+    count = position.picture_count
+    pictures = f"{count} picture{'' if count == 1 else 's'}" if count else "the tape"
     known = f"; {wording.USUAL_DEPTH}" if position.method == "usual depth" else ""
     return f"{offset} from the left end, {height} up, {depth} behind the stud face, from {pictures} (at 95 %){known}"
 
@@ -71,7 +73,9 @@ def _pictures(view: View, position: Position, pictured: Sequence[str], names: di
     toward = bank.center_m - point_m
     toward = toward / np.linalg.norm(toward, axis=1, keepdims=True)
     inward = -pose.rotate(np.array([[0.0, 1.0, 0.0]]))[0]  # out of the wall, into the room
-    usable = np.isfinite(pixels[:, 0]) & (toward @ inward > LEAST_COSINE)
+    margin = EDGE_SHARE * bank.size_px
+    with np.errstate(invalid="ignore"):
+        usable = ((pixels > margin) & (pixels < bank.size_px - margin)).all(axis=1) & (toward @ inward > LEAST_COSINE)
     usable &= np.array([_worth_showing(view, i) and i not in pictured for i in bank.ids])
     chosen = _apart(bank, np.where(usable, scale, 0.0), toward, [bank.ids.index(i) for i in pictured if i in bank.ids])
     return [_picture(view, bank.ids[c], pixels[c], float(scale[c]), names) for c in chosen]

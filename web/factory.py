@@ -8,7 +8,7 @@ from pathlib import Path
 from flask import Flask, g
 
 from asbuilt.record import Record
-from asbuilt.web import adding, circuits, faces, home, pictures, security, tags, wall
+from asbuilt.web import adding, circuits, faces, home, pictures, references, security, tags, wall
 from asbuilt.web.pages import register_errors, register_words
 from asbuilt.web.worker import Worker
 
@@ -52,7 +52,7 @@ def create_app(folder: str | Path, author: str = "", secret: bytes | None = None
     security.protect(app)
     register_errors(app)
     register_words(app)
-    for module in (home, adding, faces, wall, pictures, tags, circuits):
+    for module in (home, adding, faces, wall, pictures, tags, references, circuits):
         app.register_blueprint(module.blueprint)
     return app
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import secrets
+from contextlib import suppress
 from dataclasses import asdict
 
 from flask import Blueprint, abort, jsonify, redirect, request, url_for
 
+from asbuilt.errors import RecordError
 from asbuilt.record import Circuit, Item, Picture, Position, Sighting
 from asbuilt.record.kinds import KINDS, kind_named
 from asbuilt.steps import locate
@@ -22,7 +24,7 @@ LABEL_LENGTH = 120
 def add(picture_id: str):
     """Name a thing at one or more points of a picture and work out where it lies."""
     picture = get_or_404(Picture, picture_id, "picture")
-    points = _points(picture)
+    points = posted_points(picture)
     item_id = request.form.get("item_id", "")
     item = get_or_404(Item, item_id, "item") if item_id else _new_item(picture)
     rows = _sightings(item, picture, points)
@@ -54,7 +56,7 @@ def elsewhere(item_id: str) -> Page:
     return Page(template="_elsewhere.html", data=data)
 
 
-def _points(picture: Picture) -> list[tuple[float, float]]:
+def posted_points(picture: Picture) -> list[tuple[float, float]]:
     """The posted pixels, each checked to lie in the picture."""
     try:
         xs = [float(v) for v in request.form.getlist("x_px")]
@@ -135,6 +137,9 @@ def remove(picture_id: str, item_id: str):
 
 
 def _drop_unseen(item: Item) -> None:
-    if not record().all(Sighting, target_id=item.id):
+    """Take a thing out that nothing shows any more, unless something else still tells of it."""
+    if record().all(Sighting, target_id=item.id):
+        return
+    with suppress(RecordError), record().transaction():
         record().clear(Position, item_id=item.id)
         record().remove(Item, item.id)

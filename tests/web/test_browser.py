@@ -220,7 +220,7 @@ def test_tagging_with_the_keyboard_alone(browser, own_served, own_record_folder)
     page.keyboard.press("Shift+Tab")
     page.locator("#board").focus()
     page.keyboard.press("s")
-    expect(page.locator("#tag-status")).to_have_text("saved")
+    expect(page.locator("#tag-status")).to_contain_text("saved")
     with Record.open(own_record_folder) as record:
         newest = record.all(Sighting)[-1]
         item = record.get(Item, newest.target_id)

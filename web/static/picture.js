@@ -87,11 +87,62 @@ form.addEventListener("submit", async (event) => {
     points = [];
     show();
     form.label.value = "";
-    status.textContent = "saved";
     await refresh();
     await showElsewhere(saved.elsewhere);
+    status.replaceChildren("saved. ", Object.assign(document.createElement("a"), { href: "#elsewhere", className: "button", textContent: "Point at it in other pictures" }));
   } catch (problem) {
     status.textContent = problem.message || "not saved: the viewer cannot be reached";
+  }
+});
+
+// Known places: the other thing one can mark, one point at a time.
+const known = document.getElementById("known");
+const modes = { thing: document.getElementById("mode-thing"), known: document.getElementById("mode-known") };
+for (const [name, button] of Object.entries(modes)) button.addEventListener("click", () => setMode(name));
+
+function setMode(name) {
+  for (const [other, button] of Object.entries(modes)) button.setAttribute("aria-pressed", String(other === name));
+  form.hidden = name !== "thing";
+  known.hidden = name !== "known";
+  if (name === "known") showKnown();
+}
+
+async function showKnown(faceId = "") {
+  const query = faceId ? `?face_id=${encodeURIComponent(faceId)}` : "";
+  const response = await fetch(known.dataset.part + query, { headers: { "X-Part": "1" } });
+  document.getElementById("known-part").replaceChildren(
+    document.createRange().createContextualFragment(await response.text()),
+  );
+  showTaped();
+}
+
+function showTaped() {
+  const choice = known.elements.reference_id;
+  if (choice) known.querySelector(".taped").hidden = choice.value !== "";
+}
+
+known.addEventListener("change", (event) => {
+  if (event.target.name === "face_id") showKnown(event.target.value);
+  if (event.target.name === "reference_id") showTaped();
+});
+
+known.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const told = document.getElementById("known-status");
+  if (!points.length) {
+    told.textContent = "Tap the known place in the picture first.";
+    return;
+  }
+  try {
+    const faceId = known.elements.face_id.value;
+    await post(known.action, withPoints(new FormData(known), points.slice(-1)));
+    points = [];
+    show();
+    told.textContent = "marked";
+    await refresh();
+    await showKnown(faceId);
+  } catch (problem) {
+    told.textContent = problem.message;
   }
 });
 

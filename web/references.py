@@ -1,0 +1,99 @@
+"""Marking known places in a picture, so that it can be placed without marker sheets."""
+
+from __future__ import annotations
+
+import secrets
+
+from flask import Blueprint, abort, jsonify, redirect, request, url_for
+
+from asbuilt.record import Face, Picture, ReferencePoint, Sighting
+from asbuilt.units import parse_length
+from asbuilt.web.known import fit_data, known_places
+from asbuilt.web.pages import Page, get_or_404, page, record, unit, wants_json
+from asbuilt.web.tags import posted_points
+
+blueprint = Blueprint("references", __name__)
+
+
+@page(blueprint, "/pictures/<picture_id>/known")
+def known(picture_id: str) -> Page:
+    """The known places of a wall, and how well those marked in this picture fit."""
+    picture = get_or_404(Picture, picture_id, "picture")
+    faces = record().all(Face)
+    if not faces:
+        abort(404, "no wall is described yet, so no place on it is known")
+    face_id = request.args.get("face_id") or picture.face_id or faces[0].id
+    get_or_404(Face, face_id, "face")
+    marked = {s.target_id for s in record().all(Sighting, target="reference", picture_id=picture.id)}
+    places = [
+        {"id": k.point.id, "words": k.words, "marked": k.point.id in marked}
+        for k in known_places(record(), face_id, unit())
+    ]
+    data = {
+        "picture_id": picture.id,
+        "face_id": face_id,
+        "faces": [{"id": f.id, "title": f.title} for f in faces],
+        "places": places,
+        "fit": fit_data(record(), picture, unit()),
+    }
+    return Page(template="_known.html", data=data)
+
+
+@blueprint.post("/pictures/<picture_id>/known")
+def mark(picture_id: str):
+    """Mark one known place at one pixel; again moves it."""
+    picture = get_or_404(Picture, picture_id, "picture")
+    points = posted_points(picture)
+    if len(points) != 1:
+        abort(400, "mark one known place at a time: set one point")
+    point = _chosen()
+    sighting = Sighting(
+        id=f"{point.id}@{picture.id}",
+        target="reference",
+        target_id=point.id,
+        picture_id=picture.id,
+        place=point.id,
+        x_px=points[0][0],
+        y_px=points[0][1],
+        author=record().author,
+    )
+    record().put(point, sighting)
+    return _done(picture)
+
+
+def _chosen() -> ReferencePoint:
+    """The known place that a form names, or the one it describes."""
+    face = get_or_404(Face, request.form.get("face_id", ""), "face")
+    chosen = request.form.get("reference_id", "")
+    if chosen:
+        found = next((k.point for k in known_places(record(), face.id, unit()) if k.point.id == chosen), None)
+        return found or abort(400, "that place is not one of this wall's; choose it again")
+    texts = [request.form.get(name, "").strip() for name in ("offset", "height")]
+    if not all(texts):
+        abort(400, "say where the mark is: how far from the left end and how high")
+    offset_m, height_m = (parse_length(text[:40], unit()) for text in texts)
+    if not (0 <= offset_m <= face.length_m and 0 <= height_m <= face.height_m):
+        abort(400, "that place is not on this wall; measure from its left end and from the floor")
+    label = " ".join(request.form.get("label", "").split())[:120]
+    return ReferencePoint(
+        id=f"mark-{secrets.token_hex(4)}", face_id=face.id, label=label, offset_m=offset_m, height_m=height_m
+    )
+
+
+@blueprint.post("/pictures/<picture_id>/known/<reference_id>/remove")
+def unmark(picture_id: str, reference_id: str):
+    """Take the mark of a known place out of a picture; the place itself stays known."""
+    picture = get_or_404(Picture, picture_id, "picture")
+    mine = record().all(Sighting, target="reference", target_id=reference_id, picture_id=picture.id)
+    if not mine:
+        abort(404, "that place is not marked in this picture")
+    with record().transaction():
+        for sighting in mine:
+            record().remove(Sighting, sighting.id)
+    return _done(picture)
+
+
+def _done(picture: Picture):
+    if wants_json():
+        return jsonify({"fit": fit_data(record(), picture, unit())})
+    return redirect(url_for("pictures.picture", picture_id=picture.id), 303)
