@@ -1,1 +1,1 @@
-
+"""Handing a record over: packages and papers that outlive the program, and reading them again."""

@@ -1,0 +1,133 @@
+"""Making a package of a record: everything in it, in forms that need no program of ours."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from asbuilt import __version__
+from asbuilt.handover import words
+from asbuilt.handover.annotations import annotation_page
+from asbuilt.handover.bag import BagWriter, new_bag
+from asbuilt.handover.columns import json_schema
+from asbuilt.handover.errors import PackageError
+from asbuilt.handover.opendata import csv_tables, fingerprint, json_chunks, tables_readme
+from asbuilt.record import Media, Picture, Record, now
+from asbuilt.record.snapshot import copy_database, open_copy
+from asbuilt.record.store import DATABASE_NAME
+from asbuilt.record.types import Elevation
+
+RECORD = "record/"
+JSON_NAME, SCHEMA_NAME, ANNOTATIONS_NAME = "record.json", "record.schema.json", "sightings.annotations.json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandoverReport:
+    """What a package holds; ``missing`` are originals that were not in the record's folder."""
+
+    path: str
+    file_count: int
+    byte_count: int
+    fingerprint: str
+    missing: tuple[str, ...]
+
+
+def hand_over(
+    record: Record, target: str | Path, progress: Callable[[int], object] = lambda byte_count: None
+) -> HandoverReport:
+    """Make a package of a record as it stands at one moment, while others read and write it.
+
+    Parameters
+    ----------
+    target : path
+        A new folder, or a name ending in .zip.
+    progress : callable
+        Told the bytes of every file that is in the package.
+
+    Raises
+    ------
+    PackageError
+        If something is there already, or it cannot be written.
+    RecordError
+        If the record cannot be read.
+    """
+    bag = new_bag(target, progress)
+    try:
+        with tempfile.TemporaryDirectory(prefix="asbuilt-") as scratch:
+            database = Path(scratch) / DATABASE_NAME
+            copy_database(record, database)
+            with open_copy(database, record.folder) as copy:
+                missing = tuple(_fill(bag, copy, database))
+                mark = fingerprint(copy)
+                bag.finish(bag_info(copy, mark))
+    except OSError as error:
+        bag.abandon()
+        raise PackageError(f"cannot write the package {target}: {error.strerror or error}") from error
+    except BaseException:
+        bag.abandon()
+        raise
+    return HandoverReport(path=str(target), file_count=len(bag.sizes), byte_count=sum(bag.sizes.values()),
+                          fingerprint=mark, missing=missing)  # fmt: skip
+
+
+def _fill(bag: BagWriter, record: Record, database: Path) -> Iterator[str]:
+    """Put everything into the bag; yields the names of originals that are not there."""
+    for media in record.all(Media):
+        path = record.folder / media.path
+        if path.is_file():
+            bag.add_file(RECORD + media.path, path)
+        else:
+            yield media.name
+    for name in elevation_files(record):
+        bag.add_file(RECORD + name, record.folder / name)
+    bag.add_file(RECORD + DATABASE_NAME, database)
+    bag.add_bytes("README.txt", words.readme(record.building.name).encode())
+    add_open_data(bag, record)
+
+
+def elevation_files(record: Record) -> Iterator[str]:
+    """Files of the elevation pictures, relative to the record."""
+    for folder in dict.fromkeys(e.folder for e in record.all(Elevation)):
+        for path in sorted((record.folder / folder).rglob("*")):
+            if path.is_file():
+                yield path.relative_to(record.folder).as_posix()
+
+
+def add_open_data(bag: BagWriter, record: Record) -> None:
+    """The JSON of everything with its schema, the tables, the sightings."""
+    bag.add_stream(JSON_NAME, json_chunks(record))
+    bag.add_bytes(SCHEMA_NAME, _json(json_schema()))
+    bag.add_bytes(ANNOTATIONS_NAME, _json(annotation_page(record, RECORD)))
+    for table, chunks in csv_tables(record):
+        bag.add_stream(f"tables/{table}.csv", chunks)
+    bag.add_bytes("tables/README.txt", tables_readme().encode())
+
+
+def _json(value) -> bytes:
+    return (json.dumps(value, ensure_ascii=False, indent=1) + "\n").encode()
+
+
+def bag_info(record: Record, mark: str) -> Iterable[tuple[str, str]]:
+    """What bag-info.txt says: the reserved labels, then those of the Dublin Core."""
+    name = record.building.name
+    about = f"Measured record of what is inside the walls of {name}, made before they were covered"
+    days = sorted(p.taken_at[:10] for p in record.all(Picture) if p.taken_at)
+    first = record.db.execute("SELECT author FROM history ORDER BY id LIMIT 1").fetchone()
+    return (
+        ("External-Description", about),
+        ("External-Identifier", mark),
+        ("Bagging-Date", now()[:10]),
+        ("Bag-Software-Agent", f"asbuilt {__version__}"),
+        ("Title", name),
+        ("Creator", first[0] if first else ""),
+        ("Subject", "building record; concealed electrical, plumbing and framing work"),
+        ("Description", about),
+        ("Date", " to ".join(dict.fromkeys([days[0], days[-1]])) if days else ""),
+        ("Type", "Dataset"),
+        ("Format", "SQLite, JSON, CSV, PDF, HTML, JPEG and the originals as they were taken"),
+        ("Identifier", f"sha256:{mark}"),
+        ("Language", "en"),
+    )

@@ -1,0 +1,40 @@
+"""The words that go with a package: what it is, what each file is for, what to beware of."""
+
+from __future__ import annotations
+
+README = """\
+{name}
+{rule}
+
+This folder holds the record of what is inside the walls of this building: photos and video
+taken before the walls were covered, and what was measured in them. It is made to be read
+without the program that wrote it.
+
+WHAT IS HERE
+{contents}
+IF SOMETHING IS DAMAGED
+  Every file's SHA-512 is listed in manifest-sha512.txt, one folder up (BagIt, RFC 8493).
+  "asbuilt verify FOLDER" names what is damaged; so does any BagIt program, and so does
+  "sha512sum -c manifest-sha512.txt". One damaged file does not spoil the others: the
+  database, the JSON and the tables hold the same facts.
+
+BEFORE YOU DRILL OR CUT
+  This is a record to look with, not leave to drill. What is not in it may still be there:
+  a place that no picture shows is NOT RECORDED, which is not the same as empty. Walls may
+  have been opened and changed since. Switch off, prove dead with a contact tester, drill
+  shallow first and look. Local rules and licensed trades come first.
+"""
+
+CONTENTS = (
+    ("record/", "the record itself: record.db (SQLite) and, in media/, the photos and videos as they were taken"),
+    ("record.json", "all its facts in one JSON file; record.schema.json describes it"),
+    ("tables/", "the same facts as tables for any spreadsheet; tables/README.txt explains them"),
+    ("sightings.annotations.json", "what was marked where in which picture (W3C Web Annotations)"),
+)
+
+
+def readme(name: str) -> str:
+    """The text of README.txt."""
+    width = max(len(path) for path, _ in CONTENTS)
+    contents = "".join(f"  {path.ljust(width)}  {text}\n" for path, text in CONTENTS)
+    return README.format(name=name, rule="=" * len(name), contents=contents)

@@ -1,0 +1,81 @@
+"""A package opens again as the very same record."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+from click.testing import CliRunner
+
+from asbuilt.cli import main
+from asbuilt.errors import RecordError
+from asbuilt.handover.opening import open_package
+from asbuilt.handover.package import hand_over
+from asbuilt.handover.verify import verify
+from asbuilt.record import Event, Record
+from tests.handover.conftest import whole_content
+
+
+def test_every_table_and_every_original_comes_back(package, record_folder, tmp_path):
+    report = open_package(package, tmp_path / "again")
+    assert report.findings == ()
+    assert whole_content(tmp_path / "again") == whole_content(record_folder)
+
+
+def test_a_restored_record_gives_the_same_package(package, tmp_path, packages):
+    open_package(package, tmp_path / "again")
+    with Record.open(tmp_path / "again") as again:
+        hand_over(again, tmp_path / "second")
+    changing = {"data/record.json", "data/record/record.db"}  # hold when they were made
+    lines = [
+        {line for line in (folder / "manifest-sha512.txt").read_text().splitlines() if line.split()[1] not in changing}
+        for folder in (packages["folder"], tmp_path / "second")
+    ]
+    assert lines[0] == lines[1]
+
+
+def test_a_package_made_while_others_write_is_of_one_moment(record, tmp_path):
+    """Two rows are always written together; a package never holds one of a pair."""
+    stop = threading.Event()
+
+    def write() -> None:
+        with Record.open(record.folder, author="other") as mine:
+            number = 0
+            while not stop.is_set():
+                pair = [Event(id=f"{side}{number}", kind="inspected", date="2026-05-01") for side in "ab"]
+                mine.put(*pair)
+                number += 1
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        for number in range(3):
+            hand_over(record, tmp_path / f"out{number}")
+    finally:
+        stop.set()
+        writer.join()
+    for number in range(3):
+        assert verify(tmp_path / f"out{number}").findings == ()
+        open_package(tmp_path / f"out{number}", tmp_path / f"again{number}")
+        with Record.open(tmp_path / f"again{number}") as again:
+            ids = [e.id for e in again.all(Event)]
+        assert len([i for i in ids if i[0] == "a"]) == len([i for i in ids if i[0] == "b"])
+    assert ids  # it did write meanwhile
+
+
+def test_a_folder_that_holds_something_is_not_touched(package, tmp_path):
+    (tmp_path / "again").mkdir()
+    (tmp_path / "again" / "letter.txt").write_text("dear")
+    with pytest.raises(RecordError, match="is there already"):
+        open_package(package, tmp_path / "again")
+    assert [p.name for p in (tmp_path / "again").iterdir()] == ["letter.txt"]
+
+
+def test_the_commands_go_there_and_back(record, tmp_path):
+    for target in ("out", "out.zip"):
+        run = CliRunner().invoke(main, ["handover", str(record.folder), str(tmp_path / target)])
+        assert run.exit_code == 0, run.output
+        assert "fingerprint of the record: " in run.output
+        run = CliRunner().invoke(main, ["open", str(tmp_path / target), str(tmp_path / f"again-{target}")])
+        assert run.exit_code == 0, run.output
+    assert whole_content(tmp_path / "again-out.zip") == whole_content(record.folder)
