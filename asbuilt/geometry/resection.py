@@ -16,6 +16,7 @@ FLAT_SHARE = 0.02  # a point set thinner than this share of its size counts as f
 # Two poses whose robust costs differ by less, a likelihood ratio below 10, are not told apart. Of single
 # sheets in simulated walks 1.4 % would be placed at the wrong one, 0.4 % with this, 5 % are refused.
 UNDECIDED_COST = 4.6
+DISAGREEING = "its known points do not agree with each other"
 SAME_POSE_M = 0.02  # starts that end nearer to each other than this found one and the same pose
 
 
@@ -79,13 +80,12 @@ def resect(
     spread = np.broadcast_to(np.asarray(sigma_points_m, float), len(points))
     solved = [refine(lens, points, pixels, sigma, spread, *start) for start in starts]
     solved = sorted((s for s in solved if s), key=lambda s: s.cost)
-    # Three points fit some camera whatever they are.
-    if not solved or solved[0].used.sum() < MIN_POINTS:
-        return FailedEstimate("the known points do not fit one camera")
+    if not solved:
+        return FailedEstimate(DISAGREEING)
     for other in solved[1:]:
         apart_m = np.linalg.norm(other.center_m - solved[0].center_m)
         if other.cost - solved[0].cost < UNDECIDED_COST and apart_m > SAME_POSE_M:
-            return FailedEstimate("the known points fit two cameras equally well; one more point settles it")
+            return FailedEstimate("its known points fit two places equally well; one more settles it")
     return solved[0]
 
 
@@ -111,7 +111,7 @@ def _starts(lens: Lens, points: np.ndarray, pixels: np.ndarray) -> list[tuple[np
 
 
 def refine(lens, points, pixels, sigma, spread, rotation, translation, rounds: int = 25) -> Resection | None:
-    """Robust Gauss-Newton from a start; None if it runs behind the points."""
+    """Robust Gauss-Newton from a start; None if it runs behind the points or too few of them fit."""
     lens_params = np.broadcast_to(lens.params, (len(points), 7))
     for _ in range(rounds):
         turned = points @ rotation.T
@@ -135,8 +135,12 @@ def refine(lens, points, pixels, sigma, spread, rotation, translation, rounds: i
         if np.abs(step).max() < 1e-9:
             break
     used = squared < 18.0
-    rms = float(np.sqrt(np.mean(np.sum(residual[used] ** 2, axis=1)))) if used.any() else np.inf
+    if used.sum() < MIN_POINTS:  # three fit some camera whatever they are
+        return None
+    rms = float(np.sqrt(np.mean(np.sum(residual[used] ** 2, axis=1))))
+    # The weights hold back good points too, by a tenth on average; what these tell counts in full.
+    information = np.einsum("nki,n,nkj->ij", jacobian, used / whole_sigma**2, jacobian)
     # With a redundancy this small the scatter seen may fall short of the sigmas given, never widen below them.
     excess = max(1.0, float(np.sum(squared[used]) / max(2 * used.sum() - 6, 1)))
-    return Resection(rotation=rotation, translation_m=translation, covariance=np.linalg.inv(normal) * excess,
+    return Resection(rotation=rotation, translation_m=translation, covariance=np.linalg.inv(information) * excess,
                      residual_px=rms, used=used, cost=float(18.0 * np.log1p(squared / 18.0).sum()))  # fmt: skip

@@ -39,8 +39,8 @@ def make_scene(seed: int, every: int = 4, faces: int = 2, at_once: int = 40, **o
     chosen = {"gaps": False, "mean_track_life": 30.0, "markers_per_face": 3} | options
     room = simulate(seed, Options(faces=faces, tracks_at_once=at_once, **chosen))
     pictures = np.flatnonzero(room.pictures.usable & (room.pictures.clip >= 0))[::every]
-    camera_of = np.full(len(room.pictures), -1)
-    camera_of[pictures] = np.arange(len(pictures))
+    pictures = _tied(room, pictures)
+    camera_of = _numbered(pictures, room)
     lenses, lens_idx = np.unique(room.pictures.lens[pictures], return_inverse=True)
     tracks, spots = _clean_tracks(room, camera_of)
     truth = Unknowns(
@@ -128,6 +128,23 @@ def start_of(problem: Problem, truth: Unknowns, rng: np.random.Generator) -> Unk
         marker_log_scale=np.zeros(len(truth.marker_log_scale)),
         reference_place_m=problem.reference_prior_m,
     )
+
+
+def _tied(room: SimRoom, pictures: np.ndarray) -> np.ndarray:
+    """Those of the pictures that share six spots or more with others: fewer fix no place."""
+    while True:
+        tracks, _ = _clean_tracks(room, _numbered(pictures, room))
+        enough = np.bincount(tracks.camera_idx, minlength=len(pictures)) >= 6
+        if enough.all():
+            return pictures
+        pictures = pictures[enough]
+
+
+def _numbered(pictures: np.ndarray, room: SimRoom) -> np.ndarray:
+    """Camera index of each of the room's pictures, -1 for those left out."""
+    camera_of = np.full(len(room.pictures), -1)
+    camera_of[pictures] = np.arange(len(pictures))
+    return camera_of
 
 
 def _lens_params(lens) -> np.ndarray:

@@ -28,7 +28,7 @@ LENS_STEPS = (1e-3, 1e-3, 1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-4)
 
 @pytest.fixture(scope="module")
 def scene():
-    return make_scene(7, every=8, at_once=10, pictures_per_reference=8)
+    return make_scene(3, every=6, at_once=24, pictures_per_reference=8)
 
 
 @pytest.fixture(scope="module")
