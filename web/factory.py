@@ -8,14 +8,20 @@ from pathlib import Path
 from flask import Flask, g
 
 from asbuilt.record import Record
-from asbuilt.web import adding, circuits, faces, home, pictures, references, security, tags, wall
+from asbuilt.web import access, adding, circuits, faces, home, pictures, references, security, tags, wall
 from asbuilt.web.pages import register_errors, register_words
 from asbuilt.web.worker import Worker
 
 FORM_LIMIT_BYTES = 256 * 1024  # the largest form is a run of a few hundred points
 
 
-def create_app(folder: str | Path, author: str = "", secret: bytes | None = None) -> Flask:
+def create_app(
+    folder: str | Path,
+    author: str = "",
+    secret: bytes | None = None,
+    access_code: str | None = None,
+    lan_address: str | None = None,
+) -> Flask:
     """The viewer of the record in ``folder``.
 
     Parameters
@@ -26,6 +32,10 @@ def create_app(folder: str | Path, author: str = "", secret: bytes | None = None
         Whom changes are noted under.
     secret : bytes, optional
         Key that signs the session cookie; a new one for each process if left out.
+    access_code : str, optional
+        What those who come from the network must give; without it nobody but this machine is let in.
+    lan_address : str, optional
+        The address of this machine on the network, if it is to be reached there.
 
     Raises
     ------
@@ -50,9 +60,14 @@ def create_app(folder: str | Path, author: str = "", secret: bytes | None = None
     app.extensions["worker"] = Worker(folder, author)
     app.teardown_appcontext(_close_record)
     security.protect(app)
+    if access_code is not None:
+        access.guard(app, access_code)
+    if lan_address is not None:
+        app.config["LAN_ADDRESS"] = lan_address
+        app.config["ALLOWED_HOSTS"].add(lan_address)
     register_errors(app)
     register_words(app)
-    for module in (home, adding, faces, wall, pictures, tags, references, circuits):
+    for module in (access, home, adding, faces, wall, pictures, tags, references, circuits):
         app.register_blueprint(module.blueprint)
     return app
 

@@ -126,7 +126,9 @@ def register_words(app: Flask) -> None:
 
 
 def _everywhere() -> dict:
-    """What the frame of every page needs; an error page must work without a record."""
+    """What the frame of every page needs: the name, if the visitor is let in and there is a record."""
+    if not g.get("inside"):
+        return {"building_name": "asbuilt"}
     try:
         return {"building_name": record().building.name}
     except (AsbuiltError, sqlite3.Error):

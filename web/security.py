@@ -5,7 +5,7 @@ from __future__ import annotations
 import hmac
 import secrets
 
-from flask import Flask, Response, abort, current_app, request, session
+from flask import Flask, Response, abort, current_app, g, request, session
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 CHANGING = ("POST", "PUT", "PATCH", "DELETE")
@@ -36,7 +36,7 @@ HEADERS = {
 
 def protect(app: Flask) -> None:
     """Check host and origin of every request; add the headers to every answer."""
-    app.config.setdefault("ALLOWED_HOSTS", set(LOCAL_HOSTS))
+    app.config["ALLOWED_HOSTS"] = set(LOCAL_HOSTS)
     app.before_request(_check_host)
     app.before_request(_check_change)
     app.after_request(_add_headers)
@@ -55,6 +55,7 @@ def _check_host() -> None:
     name = request.host.rsplit(":", 1)[0] if not request.host.endswith("]") else request.host
     if name not in current_app.config["ALLOWED_HOSTS"]:
         abort(421, "this address is not served here; open the one that asbuilt serve printed")
+    g.inside = "ACCESS_CODE" not in current_app.config  # where there is a door, it decides
 
 
 def _check_change() -> None:

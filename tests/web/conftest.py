@@ -83,8 +83,10 @@ def token(client) -> str:
 class Served:
     """A viewer running in a thread on a free port."""
 
-    def __init__(self, folder) -> None:
-        self.server = create_server(create_app(folder, author="tester"), host="127.0.0.1", port=0, threads=4)
+    def __init__(self, folder, **options) -> None:
+        app = create_app(folder, author="tester", **options)
+        self.server = create_server(app, host="127.0.0.1", port=0, threads=8)
+        app.config["PORT"] = self.server.effective_port
         self.url = f"http://127.0.0.1:{self.server.effective_port}"
         self.thread = threading.Thread(target=self.server.run, daemon=True)
         self.thread.start()
