@@ -161,8 +161,13 @@ def marker_sigma_px(side_px: np.ndarray | float) -> np.ndarray:
     return np.hypot(0.15, 10.0 / np.asarray(side_px))
 
 
-def see_markers(faces, pictures, lenses, markers: Markers, rng) -> MarkerSightings:
-    """Sheets found in usable pictures; small, steep and cut-off ones are missed."""
+def see_markers(faces, pictures, lenses, markers: Markers, spread_px, rng) -> MarkerSightings:
+    """Sheets found in usable pictures; small, steep and cut-off ones are missed.
+
+    ``spread_px`` (one for each lens) pushes every corner outward from the sheet's middle:
+    where a detector puts the edge between black and white depends on the phone's tone curve
+    and sharpening, alike for all sheets of a clip.
+    """
     parts = []
     for picture in np.flatnonzero(pictures.usable):
         lens, clip = lenses[pictures.lens[picture]], max(0, pictures.clip[picture])
@@ -180,7 +185,9 @@ def see_markers(faces, pictures, lenses, markers: Markers, rng) -> MarkerSightin
             if side < SMALLEST_MARKER_PX or rng.uniform() < 0.05:
                 continue
             sigma = float(marker_sigma_px(side))
-            parts.append((picture, m, xy + rng.normal(0, sigma, (4, 2)), sigma))
+            outward = xy - xy.mean(axis=0)
+            outward *= spread_px[pictures.lens[picture]] / np.linalg.norm(outward, axis=1, keepdims=True)
+            parts.append((picture, m, xy + outward + rng.normal(0, sigma, (4, 2)), sigma))
     columns = list(zip(*parts, strict=True)) if parts else ([], [], [], [])
     return MarkerSightings(
         picture=np.array(columns[0], dtype=int),

@@ -158,6 +158,18 @@ def test_marker_corners_are_noisier_the_smaller_they_look(rooms):
     assert min(sides) >= 28 and marker_sigma_px(30) > 1.5 * marker_sigma_px(100)
 
 
+def test_marker_corners_spread_alike_within_a_lens(rooms):
+    spread = simulate(1, Options(marker_spread_sigma_px=0.5)).marker_sightings
+    moved = spread.corners_px - rooms[1].marker_sightings.corners_px
+    outward = rooms[1].marker_sightings.corners_px - rooms[1].marker_sightings.corners_px.mean(axis=1, keepdims=True)
+    along = (moved * outward).sum(axis=2) / np.linalg.norm(outward, axis=2)
+    lens = rooms[1].pictures.lens[spread.picture]
+    means = [along[lens == which].mean() for which in np.unique(lens)]
+    assert max(np.abs(means)) > 0.05 and abs(means[0] - means[1]) > 0.02
+    for which, mean in zip(np.unique(lens), means, strict=True):
+        assert np.abs(along[lens == which] - mean).max() < 0.1 * abs(mean) + 1e-3
+
+
 def test_marker_corners_are_in_the_order_of_the_detector(rooms):
     corners = rooms[1].markers.corners_face_m[0]
     right, up = corners[:, 1] - corners[:, 0], corners[:, 0] - corners[:, 3]
