@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from asbuilt.answers.checks.page import checks_text, rules_page
@@ -34,6 +36,11 @@ def test_every_rule_has_a_source_and_stands_on_the_page():
         assert all(f"`{rule.id}.{figure.name}`" in page for figure in rule.figures)
         assert rule.clause or rule.standing != "code, as reported"
     assert page.count(ASK) == len(RULES)
+
+
+def test_the_page_in_the_docs_is_the_generated_one():
+    """Write it again with: asbuilt checks RECORD --rules > docs/rules.md"""
+    assert (Path(__file__).parents[3] / "docs" / "rules.md").read_text("utf-8") == rules_page()
 
 
 def test_results_are_no_verdict(tmp_path):
