@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import reduce
 
 import cv2
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from asbuilt.errors import FailedEstimate
 from asbuilt.geometry.cameras import Lens, require_shape
@@ -13,11 +15,7 @@ from asbuilt.geometry.projection import exp_rotation, project_with_jacobian, ske
 
 MIN_POINTS = 4
 FLAT_SHARE = 0.02  # a point set thinner than this share of its size counts as flat
-# Two poses whose robust costs differ by less, a likelihood ratio below 10, are not told apart. Of single
-# sheets in simulated walks 1.4 % would be placed at the wrong one, 0.4 % with this, 5 % are refused.
-UNDECIDED_COST = 4.6
 DISAGREEING = "its known points do not agree with each other"
-SAME_POSE_M = 0.02  # starts that end nearer to each other than this found one and the same pose
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,11 +80,20 @@ def resect(
     solved = sorted((s for s in solved if s), key=lambda s: s.cost)
     if not solved:
         return FailedEstimate(DISAGREEING)
-    for other in solved[1:]:
-        apart_m = np.linalg.norm(other.center_m - solved[0].center_m)
-        if other.cost - solved[0].cost < UNDECIDED_COST and apart_m > SAME_POSE_M:
-            return FailedEstimate("its known points fit two places equally well; one more settles it")
-    return solved[0]
+    return reduce(_covering, solved)
+
+
+def _covering(best: Resection, other: Resection) -> Resection:
+    """The better of two poses of the same points, its covariance widened as far as the other may be right.
+
+    A small sheet seen nearly square on fits two poses far apart. The covariance is that of
+    both together, each weighted by its likelihood.
+    """
+    chance = 1 / (1 + np.exp((other.cost - best.cost) / 2))
+    turn = Rotation.from_matrix(other.rotation @ best.rotation.T).as_rotvec()
+    apart = np.concatenate([turn, other.translation_m - best.translation_m])
+    together = (1 - chance) * best.covariance + chance * other.covariance + chance * np.outer(apart, apart)
+    return replace(best, covariance=together)
 
 
 def _starts(lens: Lens, points: np.ndarray, pixels: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
