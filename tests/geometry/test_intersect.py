@@ -187,9 +187,7 @@ def test_one_sighting_s_covariance_is_that_of_differences(camera):
     def output(v: np.ndarray) -> np.ndarray:
         return closed_form(v[:COLUMNS], xy_px + v[COLUMNS : COLUMNS + 2], 0.05 + v[-1], camera)
 
-    sensitivity = np.stack(
-        [(output(inputs + s) - output(inputs - s)) / (2 * s.sum()) for s in np.diag(steps)], axis=1
-    )
+    sensitivity = np.stack([(output(inputs + s) - output(inputs - s)) / (2 * s.sum()) for s in np.diag(steps)], axis=1)
     inputs_covariance = np.zeros((COLUMNS + 3,) * 2)
     inputs_covariance[:COLUMNS, :COLUMNS] = covariance
     inputs_covariance[[-3, -2, -1], [-3, -2, -1]] = (1.3**2, 1.3**2, 0.02**2)
@@ -212,9 +210,8 @@ def test_the_stated_95_percent_holds_the_truth(pictures):
         seen = []
         for k in range(pictures):
             xy_px = TRUTH.cameras[k].project(TRUTH.face.apply(place[None]))[0] + rng.normal(0, SIGMA_PX, 2)
-            seen.append(
-                Seen(camera=believed.cameras[k], camera_slot=6 * k, lens_slot=LENS_COLUMN, xy_px=xy_px, sigma_px=SIGMA_PX)
-            )
+            camera, slots = believed.cameras[k], {"camera_slot": 6 * k, "lens_slot": LENS_COLUMN}
+            seen.append(Seen(camera=camera, xy_px=xy_px, sigma_px=SIGMA_PX, **slots))
         found = intersect(seen, believed.face, covariance, FACE_COLUMN, 0.045, 0.02)
         off = found.place_face_m - place
         ratios.append(off / sigmas(found))
