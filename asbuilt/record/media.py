@@ -44,14 +44,20 @@ def store_original(record: Record, source: str | Path) -> StoredFile:
     """
     source = Path(source)
     if source.is_dir():
-        raise MediaError(f"{source.name} is a folder, not a photo or video; name the files in it")
+        raise MediaError(f"{plain_name(source)} is a folder, not a photo or video; name the files in it")
     try:
         known = known_media(record, source)
     except OSError as error:
-        raise MediaError(f"{source.name} cannot be read: {error.strerror or error}") from error
+        raise MediaError(f"{plain_name(source)} cannot be read: {error.strerror or error}") from error
     if known is not None and (record.folder / known.path).is_file():
         return StoredFile(sha256=known.id, path=known.path, byte_count=known.byte_count)
     return _copy_in(record, source)
+
+
+def plain_name(path: str | Path) -> str:
+    """A file's name as text that can be stored and printed on one line, whatever bytes it has."""
+    text = Path(path).name.encode("utf-8", "replace").decode()
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def known_media(record: Record, source: str | Path) -> Media | None:
@@ -127,13 +133,13 @@ def _copy_hashing(record: Record, source: Path, target) -> tuple[str, int]:
     try:
         stream = open(source, "rb")
     except OSError as error:
-        raise MediaError(f"{source.name} cannot be read: {error.strerror or error}") from error
+        raise MediaError(f"{plain_name(source)} cannot be read: {error.strerror or error}") from error
     with stream:
         while True:
             try:
                 chunk = stream.read(CHUNK_BYTES)
             except OSError as error:
-                raise MediaError(f"{source.name} cannot be read: {error.strerror or error}") from error
+                raise MediaError(f"{plain_name(source)} cannot be read: {error.strerror or error}") from error
             if not chunk:
                 break
             digest.update(chunk)

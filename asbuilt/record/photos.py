@@ -37,7 +37,7 @@ def open_photo(path: str | Path, name: str) -> Image.Image:
     try:
         image = Image.open(path, formats=FORMATS)
     except UnidentifiedImageError as error:
-        raise MediaError(f"{name} is not a JPEG, PNG, HEIC or TIFF that can be read") from error
+        raise MediaError(f"{name} is neither a photo (JPEG, PNG, HEIC, TIFF) nor a video that can be read") from error
     except Image.DecompressionBombError as error:
         raise MediaError(f"{name} claims too many pixels to be a photo; not opened") from error
     except MemoryError as error:

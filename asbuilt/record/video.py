@@ -121,7 +121,7 @@ def container_format(path: str | Path) -> str | None:
     """
     with open(path, "rb") as stream:
         head = stream.read(200)
-    if head[4:8] in (b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip"):
+    if head[4:8] in (b"ftyp", b"styp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot"):
         return None if head[4:8] == b"ftyp" and head[8:12] in STILL_BRANDS else "mov"
     if head[:4] == b"RIFF" and head[8:12] == b"AVI ":
         return "avi"

@@ -14,7 +14,7 @@ from pathlib import Path
 from tqdm import tqdm
 
 from asbuilt.errors import MediaError, RecordError
-from asbuilt.record.media import clear_stale_incoming, known_media
+from asbuilt.record.media import clear_stale_incoming, known_media, plain_name
 from asbuilt.record.store import Record, now
 from asbuilt.record.types import Media, Picture
 from asbuilt.record.video import container_format
@@ -125,7 +125,7 @@ def _take_in(record: Record, paths: list[Path], options: IntakeOptions) -> list[
     outcomes: dict[Path, FileOutcome] = {}
     photos, videos = _sorted_out(record, paths, outcomes)
     for path, result in add_photos(record, photos, options.stage, options.progress):
-        outcomes[path] = _outcome(path.name, result, record)
+        outcomes[path] = _outcome(plain_name(path), result, record)
     with Scanner() as scanner:
         for path in videos:
             outcomes[path] = _one_video(record, scanner, path, options)
@@ -143,22 +143,22 @@ def _sorted_out(record: Record, paths: list[Path], outcomes: dict) -> tuple[list
                 raise MediaError("is a device or a pipe, not a photo or video")
             known = known_media(record, path)
             if known is not None and known.state != SCANNING:
-                outcomes[path] = FileOutcome(name=path.name, outcome="known", text="already in the record")
+                outcomes[path] = FileOutcome(name=plain_name(path), outcome="known", text="already in the record")
             else:
                 (photos if container_format(path) is None else videos).append(path)
         except MediaError as error:
-            outcomes[path] = FileOutcome(name=path.name, outcome="refused", text=f"{path.name} {error}")
+            outcomes[path] = FileOutcome(name=plain_name(path), outcome="refused", text=f"{plain_name(path)} {error}")
         except OSError as error:
-            text = f"{path.name} cannot be read: {error.strerror or error}"
-            outcomes[path] = FileOutcome(name=path.name, outcome="refused", text=text)
+            text = f"{plain_name(path)} cannot be read: {error.strerror or error}"
+            outcomes[path] = FileOutcome(name=plain_name(path), outcome="refused", text=text)
     return photos, videos
 
 
 def _one_video(record: Record, scanner: Scanner, path: Path, options: IntakeOptions) -> FileOutcome:
     try:
-        return _outcome(path.name, add_video(record, scanner, path, options.stage, options.progress), record)
+        return _outcome(plain_name(path), add_video(record, scanner, path, options.stage, options.progress), record)
     except MediaError as error:
-        return _outcome(path.name, error, record)
+        return _outcome(plain_name(path), error, record)
 
 
 def _resume(record: Record, scanner: Scanner, media: Media, options: IntakeOptions) -> FileOutcome:

@@ -12,7 +12,7 @@ from pathlib import Path
 from tqdm import tqdm
 
 from asbuilt.errors import MediaError
-from asbuilt.record.media import store_original
+from asbuilt.record.media import plain_name, store_original
 from asbuilt.record.pixels import photo_id
 from asbuilt.record.store import Record
 from asbuilt.record.types import Media, Picture
@@ -43,7 +43,7 @@ def _looks(paths: list[Path]) -> Iterator[tuple[Path, Future]]:
     def look(path: Path) -> dict:
         scanner = scanners.get()
         try:
-            return scanner.look(path, path.name)
+            return scanner.look(path, plain_name(path))
         finally:
             scanners.put(scanner)
 
@@ -72,7 +72,7 @@ def _add(record: Record, path: Path, look: Future, stage: str | None) -> Media |
         return known
     media = Media(
         id=stored.sha256,
-        name=path.name,
+        name=plain_name(path),
         kind="photo",
         byte_count=stored.byte_count,
         path=stored.path,

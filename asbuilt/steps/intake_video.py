@@ -12,7 +12,7 @@ from pathlib import Path
 from tqdm import tqdm
 
 from asbuilt.errors import MediaError
-from asbuilt.record.media import media_path, store_original
+from asbuilt.record.media import media_path, plain_name, store_original
 from asbuilt.record.pixels import frame_id
 from asbuilt.record.store import Record
 from asbuilt.record.types import Media, Picture
@@ -31,7 +31,7 @@ def add_video(record: Record, scanner: Scanner, path: Path, stage: str | None, p
     MediaError
         If it cannot be used.
     """
-    found = scanner.look(path, path.name)
+    found = scanner.look(path, plain_name(path))
     stored = store_original(record, path)
     media = record.find(Media, stored.sha256)
     if media is None:
@@ -39,7 +39,7 @@ def add_video(record: Record, scanner: Scanner, path: Path, stage: str | None, p
         stage = stage or stage_at(record, facts["taken_at"])
         media = Media(
             id=stored.sha256,
-            name=path.name,
+            name=plain_name(path),
             kind="video",
             byte_count=stored.byte_count,
             path=stored.path,

@@ -40,7 +40,7 @@ def test_add_tells_what_was_kept_what_was_not_and_what_to_do_next(folder, clip, 
     result = run("add", folder, str(SAMPLE / "open_01.jpg"), clip, str(tmp_path / "note.jpg"))
     assert "open_01.jpg: 1 picture of the open walls" in result.output
     assert "walk.mp4: " in result.output
-    assert "not used: note.jpg is not a JPEG, PNG, HEIC or TIFF that can be read" in result.output
+    assert "not used: note.jpg is neither a photo (JPEG, PNG, HEIC, TIFF) nor a video" in result.output
     assert "pictures are not filed under a face yet" in result.output
     assert "already in the record" in run("add", folder, clip).output
 

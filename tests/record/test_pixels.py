@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import io
 from dataclasses import replace
 
+import av
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, TiffImagePlugin
 
 import asbuilt.record.video as video
 from asbuilt.errors import MediaError
@@ -106,6 +108,32 @@ def test_sixteen_bits_keep_their_brightness(tmp_path):
     Image.fromarray(ramp).save(tmp_path / "r.tiff")
     for name in ("r.png", "r.tiff"):
         np.testing.assert_array_equal(decode_photo(tmp_path / name, name)[:, :, 0], ramp >> 8)
+
+
+@pytest.mark.parametrize(("size", "usable"), [((256, 171), False), ((1616, 1080), True)])
+def test_a_raw_file_is_used_by_its_preview_if_that_is_large(tmp_path, size, usable):
+    tags = TiffImagePlugin.ImageFileDirectory_v2()
+    tags[50706], tags[254] = b"\x01\x04\x00\x00", 1  # DNGVersion; NewSubfileType: a preview
+    Image.new("RGB", size, (9, 99, 199)).save(tmp_path / "p.dng", format="TIFF", tiffinfo=tags)
+    if usable:
+        assert decode_photo(tmp_path / "p.dng", "p.dng").shape == (size[1], size[0], 3)
+    else:
+        with pytest.raises(MediaError, match="raw file without a full-size preview"):
+            decode_photo(tmp_path / "p.dng", "p.dng")
+
+
+def test_decoded_frames_are_let_go_without_the_garbage_collector(tmp_path):
+    path = write_clip(tmp_path / "c.mp4", [numbered(i) for i in range(90)], np.arange(90) / 30)
+    gc.collect()
+    gc.disable()
+    try:
+        with video.open_video(path, path.name) as (container, stream):
+            for frame in video.decode_frames(container, stream, 0.0):
+                assert frame.luma().shape == (80, 160) and frame.bgr().shape == (80, 160, 3)
+            alive = sum(isinstance(thing, av.VideoFrame) for thing in gc.get_objects())
+    finally:
+        gc.enable()
+    assert alive < 10
 
 
 def test_colours_are_bgr(tmp_path):

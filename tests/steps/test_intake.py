@@ -181,6 +181,17 @@ def test_wrong_files_give_a_line_each_and_the_rest_goes_on(record, tmp_path):
     assert len(report.refused) == len(names) and len(record.all(Media)) == 1
 
 
+def test_names_of_any_bytes_are_stored_and_told_on_one_line(record, tmp_path):
+    good, bad = tmp_path / os.fsdecode(b"caf\xe9\n1.jpg"), tmp_path / os.fsdecode(b"caf\xe9\n2.jpg")
+    shutil.copy(SAMPLE / "open_01.jpg", good)
+    bad.write_text("not a photo")
+    report = intake.run(record, [good, bad])
+    assert [f.name for f in report.files] == ["caf??1.jpg", "caf??2.jpg"]
+    assert [f.outcome for f in report.files] == ["added", "refused"]
+    assert record.all(Media)[0].name == "caf??1.jpg"
+    assert all("\n" not in line for line in report.lines())
+
+
 def test_a_file_named_as_what_it_is_not_is_told_by_its_content(record, tmp_path):
     clip = write_clip(tmp_path / "c.mp4", walk_along(framed_wall(900), 10, 20), np.arange(10) / 10)
     as_photo, as_video = tmp_path / "clip.jpg", tmp_path / "photo.mp4"
