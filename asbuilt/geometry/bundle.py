@@ -18,7 +18,12 @@ from asbuilt.geometry.bundle_problem import Problem, Unknowns
 from asbuilt.geometry.bundle_rows import Rows
 
 # Robust scales in sigmas (our choice): beyond these a residual loses weight as Cauchy's.
-ROBUST = {"tracks": 2.5, "corners": 4.5, "clicks": 3.5, "taped markers": 4.0, "taped references": 4.0}
+ROBUST = {"tracks": 2.5, "corners": 4.5, "clicks": 3.5, "taped markers": 4.0, "taped references": 4.0, "sheets": 4.0}
+
+
+FIRST_DAMPING, LIGHT_DAMPING = 1e-6, 1e-6  # times the diagonal
+# A camera that nothing sees any more stays where it was, with a sigma of 100 m and radians.
+CAMERA_WEIGHT = 1e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +54,7 @@ class Bundle:
     cost: float
 
 
-def _blocks(u: Unknowns, problem: Problem) -> dict[str, Rows]:
+def blocks_of(u: Unknowns, problem: Problem) -> dict[str, Rows]:
     """Every residual block that has anything in it."""
     blocks = {"lens prior": rows_of.lens_prior_rows(u, problem)}
     if len(problem.tracks):
@@ -86,7 +91,7 @@ def _point_weight(u: Unknowns, problem: Problem) -> np.ndarray:
 
 def cost_of(u: Unknowns, problem: Problem, widen: float = 1.0) -> float:
     """Robust cost of a state."""
-    total = sum(_robust(name, block.residual, widen)[1] for name, block in _blocks(u, problem).items())
+    total = sum(_robust(name, block.residual, widen)[1] for name, block in blocks_of(u, problem).items())
     return total + float(np.sum(((u.point_m - problem.point_prior_m) / problem.point_sigma_m) ** 2))
 
 
@@ -98,7 +103,7 @@ def normal_equations(u: Unknowns, problem: Problem, damping: float = 0.0, widen:
     coupling = sparse.csr_matrix((columns, 3 * count))
     point_hessian = np.eye(3) * _point_weight(u, problem)[:, None, None]
     point_gradient = -(u.point_m - problem.point_prior_m) / problem.point_sigma_m**2
-    for name, block in _blocks(u, problem).items():
+    for name, block in blocks_of(u, problem).items():
         weight, _ = _robust(name, block.residual, widen)
         jacobian = block.matrix(columns, weight)
         residual = (block.residual * weight[:, None]).ravel()
@@ -110,6 +115,8 @@ def normal_equations(u: Unknowns, problem: Problem, damping: float = 0.0, widen:
             _add_at(point_hessian, problem.tracks.thing_idx, np.einsum("nki,nkj->nij", by_point, by_point))
             pull = np.einsum("nki,nk->ni", by_point, residual.reshape(-1, by_point.shape[1]))
             _add_at(point_gradient, problem.tracks.thing_idx, -pull)
+    cameras = np.arange(u.starts[0], u.starts[1])
+    matrix[cameras, cameras] += CAMERA_WEIGHT
     diagonal = np.diag(matrix).copy()
     matrix[np.diag_indices(columns)] += damping * diagonal
     point_hessian += damping * point_hessian * np.eye(3)
@@ -166,7 +173,7 @@ def minimise(
     widen : float
         Factor on the robust scales: large from a poor start, 1 at the end.
     """
-    damping, cost, iterations = 1e-4, cost_of(u, problem, widen), 0
+    damping, cost, iterations = FIRST_DAMPING, cost_of(u, problem, widen), 0
     for iterations in range(1, max_iterations + 1):  # noqa: B007
         normal = normal_equations(u, problem, damping, widen)
         try:
@@ -182,7 +189,8 @@ def minimise(
             continue
         fall, cost, u = (cost - trial_cost) / max(cost, 1e-12), trial_cost, trial
         damping = max(damping / 6, 1e-9)
-        if fall < tolerance:
+        # A step held short by damping says nothing about how far the minimum is.
+        if fall < tolerance and damping < LIGHT_DAMPING:
             break
     return Minimum(unknowns=u, cost=cost, iterations=iterations)
 
@@ -195,7 +203,7 @@ def solve(u: Unknowns, problem: Problem, max_iterations: int = 30, tolerance: fl
         covariance = _solve_scaled(normal.matrix, np.eye(len(normal.matrix)))
     except (linalg.LinAlgError, ValueError):
         return FailedEstimate("what was seen does not fix every picture")
-    residuals = {name: block.residual for name, block in _blocks(found.unknowns, problem).items()}
+    residuals = {name: block.residual for name, block in blocks_of(found.unknowns, problem).items()}
     return Bundle(unknowns=found.unknowns, covariance=covariance, residuals=residuals,
                   iterations=found.iterations, cost=found.cost)  # fmt: skip
 

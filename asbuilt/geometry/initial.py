@@ -10,12 +10,13 @@ import numpy as np
 from asbuilt.geometry.bundle_problem import PixelObservations
 from asbuilt.geometry.cameras import Lens
 from asbuilt.geometry.planes import Plane, on_planes
-from asbuilt.geometry.resection import refine, resect
+from asbuilt.geometry.resection import DISAGREEING, refine, resect
 
 MIN_TRACKS = 12  # shared tracks needed to go on from a neighbour
 CHAIN_SIGMA_PX = 6.0  # a track point guessed from the wall's plane lands about this far off
 GUESS_SIGMA_M = 0.08  # spread of texture about the guessed plane inside a stud wall
 RAY_SIGMA = 0.006  # radians: pixel and pose error of a first pose
+DISAGREE = 0.012  # of the focal length: an uncalibrated lens and the tape explain no more than this; our choice
 STRONG_POINTS = 8  # known points that place a picture without help: two sheets
 
 
@@ -100,6 +101,9 @@ class Chain:
         pose = resect(self.lenses[i], known.points_m, known.xy_px, known.sigma_px, known.sigma_m, self.inside)
         if not pose:
             self.reasons[i] = pose.reason
+            return False
+        if pose.residual_px > DISAGREE * self.lenses[i].focal_px or not pose.used.all():
+            self.reasons[i] = DISAGREEING
             return False
         self._accept(i, pose.rotation, pose.translation_m)
         return True

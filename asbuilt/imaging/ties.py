@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-FEATURES = 2500
-LONG_SIDE_PX = 1600  # pictures are shrunk to this for describing features
+FEATURES = 1600
+LONG_SIDE_PX = 1200  # pictures are shrunk to this for describing features
 RATIO = 0.75  # a match must be this much nearer than the second best (Lowe 2004, section 7.1)
 EPIPOLAR_TOLERANCE_PX = 3.0
 MIN_MATCHES = 20

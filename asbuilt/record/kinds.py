@@ -49,7 +49,7 @@ KINDS: dict[str, Kind] = _kinds(
     Kind(name="low voltage cable", is_run=True, depth_share=0.5, radius_m=0.004, hazard="none"),
     Kind(name="conduit", is_run=True, depth_share=0.5, radius_m=0.012, hazard="live"),
     Kind(name="conduit end", is_run=False, depth_share=0.5, width_m=0.03, height_m=0.03, hazard="live"),
-    Kind(name="coil", is_run=False, depth_share=0.4, width_m=0.25, height_m=0.25, hazard="live"),
+    Kind(name="coil", is_run=False, depth_share=0.2, sigma_depth_share=0.4, width_m=0.25, height_m=0.25, hazard="live"),
     Kind(name="pipe", is_run=True, depth_share=0.5, radius_m=0.011, hazard="wet"),
     Kind(name="drain", is_run=True, depth_share=0.5, sigma_depth_share=0.15, radius_m=0.030, hazard="wet"),
     Kind(name="gas pipe", is_run=True, depth_share=0.5, radius_m=0.013, hazard="gas"),

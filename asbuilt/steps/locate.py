@@ -143,17 +143,22 @@ def _locate_spot(item: Item, kind: Kind, place: str, seen: list[Sighting], scene
     )
 
 
+def usual_depth(kind: Kind, stud_depth_m: float, sighting_count: int) -> tuple[float, float]:
+    """Where things of a kind usually lie from the stud face, and one sigma of that [m]."""
+    sigma_m = max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * stud_depth_m)
+    if sighting_count > 1:
+        sigma_m *= WIDER_WHEN_MEASURED
+    return kind.depth_share * stud_depth_m + kind.depth_shift_m, sigma_m
+
+
 def _solve(
     seen: list[Sighting], kind: Kind, scene: Scene, face_id: str
 ) -> tuple[Intersection | FailedEstimate, list[Sighting]]:
     """Intersect; a sighting that disagrees with two or more others is left out."""
     stud_depth_m = scene.faces[face_id].stud_depth_m
-    usual_m = kind.depth_share * stud_depth_m + kind.depth_shift_m
     used = list(seen)
     while True:
-        sigma_m = max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * stud_depth_m)
-        if len(used) > 1:
-            sigma_m *= WIDER_WHEN_MEASURED
+        usual_m, sigma_m = usual_depth(kind, stud_depth_m, len(used))
         placements = [scene.placements[s.picture_id] for s in used]
         joint = scene.joint[placements[0].solution_id]
         covariance, camera_slots, lens_slots, face_slot = joint.block(placements, face_id)

@@ -9,15 +9,18 @@ from dataclasses import asdict, dataclass, field, replace
 import numpy as np
 
 from asbuilt.errors import RecordError
+from asbuilt.geometry.initial import DISAGREEING
 from asbuilt.record import NOT_PLACED, PLACED, Media, Picture, Placement, Record, Solution, now
 from asbuilt.record.frames import quat_xyzw
 from asbuilt.record.joint import pack
 from asbuilt.steps.place_file import file_placed
-from asbuilt.steps.place_look import look
-from asbuilt.steps.place_setup import is_taped, site_of
+from asbuilt.steps.place_look import Looked, look
+from asbuilt.steps.place_setup import Site, clicks_of, is_taped, site_of
 from asbuilt.steps.place_solve import Solved, solve_site
 
 SOLUTION_ID = "walkthrough"
+LOOSE_M = 0.15  # a camera known no better than this (one sigma) is not placed; our choice
+TOO_LOOSE = "too little in it to say where it was taken from (one sheet or few shared features)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +72,7 @@ def run(record: Record, options: PlaceOptions | None = None) -> PlaceReport:
     media = {m.id: m for m in record.all(Media)}
     wanted = [p for p in pictures if p.stage == "open" and "blurred" not in p.flags]
     looked = look(record, wanted, media, options.quiet)
-    solved = solve_site(looked, site, record)
+    solved = solve_site(looked, site, clicks_of(record, site, looked))
     placements = [_left_out(p) for p in pictures if p not in wanted]
     if solved:
         placements += _placements(solved)
@@ -113,6 +116,10 @@ def _placements(solved: Solved) -> list[Placement]:
             rows.append(Placement(id=picture.id, status=NOT_PLACED, reason=solved.reasons[i]))
             continue
         block = solved.bundle.covariance[6 * k : 6 * k + 6, 6 * k : 6 * k + 6]
+        loose_m = float(np.sqrt(np.trace(block[3:, 3:])))
+        if loose_m > LOOSE_M:
+            rows.append(Placement(id=picture.id, status=NOT_PLACED, reason=TOO_LOOSE))
+            continue
         lens = u.lens[problem.camera_lens_idx[k], :7]
         rows.append(
             Placement(
@@ -186,10 +193,15 @@ def _report(placements, solved, looked, site, seconds: float) -> PlaceReport:
     reasons = Counter(p.reason for p in placements if p.status == NOT_PLACED)
     known = {m.id for m in site.markers}
     strangers = Counter(m.id for seen in looked.markers for m in seen if m.id not in known)
-    notes = tuple(
-        f"marker {i} is in {n} pictures but not in the plan: tape its place and add it"
-        for i, n in strangers.items()
-        if n > 1
+    blunders = tuple(b.text for b in solved.blunders) if solved else ()
+    notes = (
+        blunders
+        + _disagreeing(placements, looked, site)
+        + tuple(
+            f"marker {i} is in {n} pictures but not in the plan: tape its place and add it"
+            for i, n in strangers.items()
+            if n > 1
+        )
     )
     corner_px = track_px = None
     if solved:
@@ -206,4 +218,21 @@ def _report(placements, solved, looked, site, seconds: float) -> PlaceReport:
         corner_residual_px=corner_px,
         track_residual_px=track_px,
         unknown_markers=dict(strangers),
+    )
+
+
+def _disagreeing(placements: list[Placement], looked: Looked, site: Site) -> tuple[str, ...]:
+    """Which sheets stand together in pictures that could not be placed because they disagree."""
+    reason = {p.id: p.reason for p in placements}
+    known = {m.id for m in site.markers}
+    groups = Counter(
+        tuple(m.id for m in seen if m.id in known)
+        for picture, seen in zip(looked.pictures, looked.markers, strict=True)
+        if reason[picture.id] == DISAGREEING
+    )
+    return tuple(
+        f"marker sheets {', '.join(map(str, ids))} do not agree with each other in {count} pictures: "
+        "check that they are not swapped, and tape them again"
+        for ids, count in groups.items()
+        if len(ids) > 1
     )

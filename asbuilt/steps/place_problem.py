@@ -9,7 +9,7 @@ import numpy as np
 from asbuilt.geometry.bundle_problem import PixelObservations, Problem, Unknowns
 from asbuilt.geometry.cameras import Camera
 from asbuilt.steps.place_look import Looked
-from asbuilt.steps.place_setup import DEPTH_SIGMA_M, UNKNOWN_SIGMA_M, Site, held_of, is_taped, joints_of
+from asbuilt.steps.place_setup import Site, held_of, is_taped, joints_of, marker_sigmas
 
 MIN_SEEN = 3  # pictures a followed corner must be in to be worth an unknown
 FOCAL_SIGMA = 0.02  # 35-mm equivalents are whole millimetres; our choice
@@ -70,7 +70,7 @@ def assemble(posed: Posed, few_tracks: int | None = None) -> Assembled:
         marker_face_idx=np.array([site.face_idx[m.face_id] for m in site.markers], int),
         marker_half_m=np.array([m.size_m / 2 for m in site.markers]),
         marker_prior_m=place,
-        marker_sigma_m=_marker_sigma(site),
+        marker_sigma_m=marker_sigmas(site),
         marker_rotation_prior=rotation,
         reference_face_idx=np.array([site.face_idx[r.face_id] for r in site.references], int),
         reference_prior_m=references,
@@ -119,13 +119,6 @@ def _lens_sigma(lens_id: str, prior: np.ndarray) -> np.ndarray:
     focal, cx = prior[0], prior[1]
     share = FOCAL_SIGMA_UNKNOWN if lens_id.endswith("unknown") else FOCAL_SIGMA
     return np.array([share * focal, 0.016 * cx, 0.016 * cx, 0.05, 0.05, 0.002, 0.002, 0.4])
-
-
-def _marker_sigma(site: Site) -> np.ndarray:
-    sigma = np.array([[m.sigma_m, DEPTH_SIGMA_M, m.sigma_m] for m in site.markers]).reshape(-1, 3)
-    untaped = np.array([not is_taped(m) for m in site.markers], bool)
-    sigma[untaped] = (UNKNOWN_SIGMA_M, DEPTH_SIGMA_M, UNKNOWN_SIGMA_M)
-    return sigma
 
 
 def recamera(obs: PixelObservations, camera_of: np.ndarray) -> PixelObservations:

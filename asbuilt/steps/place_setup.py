@@ -172,3 +172,11 @@ def known_points(site: Site, corners: PixelObservations, clicks: PixelObservatio
         points, xy, sigma, sigma_m = (np.concatenate(v) for v in zip(*(part or [empty]), strict=True))
         known.append(KnownPoints(points_m=points, xy_px=xy, sigma_px=sigma, sigma_m=sigma_m))
     return known
+
+
+def marker_sigmas(site: Site) -> np.ndarray:
+    """Sigmas of the markers' places (offset, depth, height), (M, 3) [m]; wide where not taped."""
+    sigma = np.array([[m.sigma_m, DEPTH_SIGMA_M, m.sigma_m] for m in site.markers]).reshape(-1, 3)
+    untaped = np.array([not is_taped(m) for m in site.markers], bool)
+    sigma[untaped] = (UNKNOWN_SIGMA_M, DEPTH_SIGMA_M, UNKNOWN_SIGMA_M)
+    return sigma

@@ -13,9 +13,10 @@ from asbuilt.geometry.bundle_rows import track_rows
 from asbuilt.geometry.cameras import Camera, Lens
 from asbuilt.geometry.frames import BUILDING, Rigid3, camera_frame
 from asbuilt.geometry.initial import Chain
+from asbuilt.steps.place_blunders import Blunder, Settled, settle
 from asbuilt.steps.place_look import Looked
 from asbuilt.steps.place_problem import Assembled, Posed, assemble
-from asbuilt.steps.place_setup import Site, clicks_of, corners_of, inside_test, known_points, planes_of
+from asbuilt.steps.place_setup import Site, corners_of, inside_test, known_points, planes_of
 from asbuilt.steps.place_ties import resect_stills, tie_chains, tie_points
 
 TRACK_SIGMA_PX = 0.6  # followed corners scatter 0.3 px about the epipolar line on rendered walks; they also drift
@@ -39,9 +40,10 @@ class Solved:
     camera_of: np.ndarray
     lens_ids: tuple[str, ...]
     reasons: list[str]
+    blunders: list[Blunder]
 
 
-def solve_site(looked: Looked, site: Site, record) -> Solved | FailedEstimate:
+def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved | FailedEstimate:
     """Place every picture that can be placed.
 
     Returns
@@ -49,14 +51,18 @@ def solve_site(looked: Looked, site: Site, record) -> Solved | FailedEstimate:
     Solved or FailedEstimate
         The latter when no picture at all could be placed.
     """
-    posed, reasons = first_poses(looked, site, record)
+    posed, reasons = first_poses(looked, site, clicks)
     if not posed.cameras:
         return FailedEstimate("no picture shows a taped marker sheet or four known points")
-    first = assemble(posed, few_tracks=FEW_TRACKS)
-    rough = minimise(first.start, first.problem, max_iterations=25, tolerance=1e-3, widen=20.0)
-    rough = minimise(rough.unknowns, first.problem, max_iterations=15, tolerance=1e-3, widen=3.0)
-    posed = _moved(posed, first, rough.unknowns)
-    posed = _with_stills(posed, record)
+    first, rough = _roughly(posed)
+    settled = settle(first.problem, rough, site, _groups(looked, first.picture_idx))
+    if settled.blunders:
+        looked, site = _without_sheets(looked, settled), settled.site
+        posed, reasons = first_poses(looked, site, clicks)
+        if not posed.cameras:
+            return FailedEstimate("no picture shows a taped marker sheet that agrees with the others")
+        first, rough = _roughly(posed)
+    posed = _with_stills(_moved(posed, first, rough))
     final = assemble(posed, few_tracks=SOME_TRACKS)
     better = minimise(final.start, final.problem, max_iterations=12, tolerance=1e-3)
     problem = _without_outliers(final.problem, better.unknowns)
@@ -66,12 +72,36 @@ def solve_site(looked: Looked, site: Site, record) -> Solved | FailedEstimate:
     camera_of = np.full(len(looked.pictures), -1)
     camera_of[final.picture_idx] = np.arange(len(final.picture_idx))
     return Solved(looked=looked, site=site, problem=problem, bundle=bundle, camera_of=camera_of,
-                  lens_ids=final.lens_ids, reasons=reasons)  # fmt: skip
+                  lens_ids=final.lens_ids, reasons=reasons, blunders=settled.blunders)  # fmt: skip
 
 
-def first_poses(looked: Looked, site: Site, record) -> tuple[Posed, list[str]]:
+def _roughly(posed: Posed) -> tuple[Assembled, Unknowns]:
+    """A first bundle on few tracks, robust scales from wide to narrow."""
+    first = assemble(posed, few_tracks=FEW_TRACKS)
+    rough = minimise(first.start, first.problem, max_iterations=25, tolerance=1e-3, widen=20.0)
+    rough = minimise(rough.unknowns, first.problem, max_iterations=15, tolerance=1e-3, widen=3.0)
+    return first, minimise(rough.unknowns, first.problem, max_iterations=10, tolerance=1e-3).unknowns
+
+
+def _without_sheets(looked: Looked, settled: Settled) -> Looked:
+    """What was seen, less the sheets that are left out."""
+    groups = _groups(looked, np.arange(len(looked.pictures)))
+    gone = {settled.site.markers[k].id: dropped for k, dropped in settled.dropped.items()}
+    markers = [
+        [m for m in seen if groups[i] not in gone.get(m.id, ())] for i, seen in enumerate(looked.markers)
+    ]  # fmt: skip
+    return replace(looked, markers=markers)
+
+
+def _groups(looked: Looked, picture_idx: np.ndarray) -> np.ndarray:
+    """A number for each clip and one for the stills, per camera; the same whatever pictures are asked for."""
+    names = np.array([p.media_id if p.kind == "frame" else "stills" for p in looked.pictures])
+    return np.unique(names, return_inverse=True)[1][picture_idx]
+
+
+def first_poses(looked: Looked, site: Site, clicks: PixelObservations) -> tuple[Posed, list[str]]:
     """Poses from known points and along the tracks; reasons for the pictures without one."""
-    corners, clicks = corners_of(site, looked), clicks_of(record, site, looked)
+    corners = corners_of(site, looked)
     tracks = PixelObservations(
         camera_idx=looked.tracks.picture_idx, thing_idx=looked.tracks.track_idx, xy_px=looked.tracks.xy_px,
         sigma_px=np.full(len(looked.tracks.track_idx), TRACK_SIGMA_PX),
@@ -113,7 +143,7 @@ def _moved(posed: Posed, assembled: Assembled, u: Unknowns) -> Posed:
     return moved
 
 
-def _with_stills(posed: Posed, record) -> Posed:
+def _with_stills(posed: Posed) -> Posed:
     """Stills tied to the solved frames: placed anew by what they share, their matches added as tracks."""
     looked, site = posed.looked, posed.site
     ties = tie_chains(looked, planes_of(site), posed.cameras)
