@@ -52,6 +52,11 @@ def landmarks_of(view: View, face: FaceView, offset_m: float) -> tuple[Landmark,
     return tuple(_landmark(_named(view, m), offset_m, view.building.unit) for m in chosen)
 
 
+def marks_on(view: View, face: FaceView) -> list[tuple[str, float, float]]:
+    """Every landmark of a face: (name, offset, one-sigma error) [m]."""
+    return [(m.name, m.offset_m, m.sigma_m) for m in (_named(view, mark) for mark in _marks(view, face))]
+
+
 def cross_check(landmarks: tuple[Landmark, ...], unit: str) -> str:
     """The distance between the two landmarks, in words; empty where there is one only."""
     if len(landmarks) < 2:
