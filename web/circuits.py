@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 from flask import Blueprint
 
-from asbuilt.sheets.schedule import schedules
+from asbuilt.answers.directory import schedules
 from asbuilt.web.pages import Page, page, record
 
 blueprint = Blueprint("circuits", __name__)

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from asbuilt.record import Record
 
 record_argument = click.argument("record", metavar="RECORD", type=click.Path())
@@ -45,3 +47,19 @@ def print_table(rows: list[dict[str, str]], nothing: str) -> None:
     widths = {n: max(len(n), *(len(row[n]) for row in rows)) for n in names}
     for row in [{n: n for n in names}, *rows]:
         click.echo("  ".join(row[n].ljust(widths[n]) for n in names).rstrip())
+
+
+def write_new(path: Path, data: bytes, overwrite: bool) -> None:
+    """Write a file that is not there yet, unless it may be replaced.
+
+    Raises
+    ------
+    click.ClickException
+        If it is there, or cannot be written.
+    """
+    if path.exists() and not overwrite:
+        raise click.ClickException(f"{path} is there already; choose another name or add --overwrite")
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise click.ClickException(f"cannot write {path}: {error.strerror}") from error

@@ -73,6 +73,13 @@ def beside(gap, sigma_m=1e-4):
     return (*rows, *(taped("l1", f"{m(20) + apart} m", z, 1, sigma_m=sigma_m) for z in (20, 80)))
 
 
+def fed_load(length):
+    """A load of 2400 VA at 120 V at the end of a 12/2 of that length, fed straight from the panel."""
+    measured = cable(length_m=None if length is None else m(length))
+    return (box(), measured, Feed(id="f", circuit_id="1", comes_from="main", goes_to="b1", cable_id="C1"),
+            Device(id="d", item_id="b1", kind="receptacle", load_va=2400 if length != "50 ft" else 600))  # fmt: skip
+
+
 def two_faces(offset, rated):
     """A box here at 40 in and one on the other face that lies ``offset`` from the left end here."""
     near = replace(FACE, rated=rated, far_face_id="south", far_offset_sum_m=m("12 ft"))
@@ -116,6 +123,11 @@ CASES: dict[str, dict[str, tuple]] = {
         MEETS: ((), "1"),
         DOES_NOT: ((replace(CIRCUIT, number="1+2", poles=2),), "1"),
         CANNOT_TELL: ((replace(PANEL, spaces=None),), "1"),
+    },
+    "voltage-drop": {
+        MEETS: (fed_load("50 ft"), "1"),
+        DOES_NOT: (fed_load("100 ft"), "1"),
+        CANNOT_TELL: (fed_load(None), "1"),
     },
     "multiwire-off": {
         MEETS: ((replace(PAIR[0], tied=True), PAIR[1]), "1"),
