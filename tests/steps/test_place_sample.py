@@ -89,7 +89,7 @@ def _click(placed_sample: Record, seen_by_truth, count: int, rng: np.random.Gene
 @pytest.mark.parametrize(("count", "median_m", "p95_m"), [(1, 0.0048, 0.0222), (5, 0.0024, 0.0127)])
 def test_spots_are_located_and_their_stated_errors_hold(placed_sample, seen_by_truth, count, median_m, p95_m):
     errors, sigmas = _click(placed_sample, seen_by_truth, count, np.random.default_rng(5))
-    assert len(errors) > 500
+    assert len(errors) > 400
     for axis in (0, 2):  # offset and height
         assert np.median(np.abs(errors[:, axis])) < median_m
         assert np.percentile(np.abs(errors[:, axis]), 95) < p95_m
@@ -141,8 +141,7 @@ def test_what_was_never_filmed_is_not_recorded(placed_sample):
     assert answer.outcome == "not recorded"
 
 
-def test_placing_again_gives_the_same(placed_sample):
-    """Pictures are filed under the face their middle looks at."""
+def test_placed_pictures_are_filed_under_a_face(placed_sample):
     filed = placed_sample.all(Picture, kind="frame", stage="open")
     placed = {p.id for p in placed_sample.all(Placement, status="placed")}
     assert all(p.face_id and p.filed_by in ("place", "marker", "order", "hand") for p in filed if p.id in placed)
