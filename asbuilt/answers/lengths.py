@@ -51,7 +51,7 @@ class LengthAnswer(Reply):
 
 
 @dataclass(slots=True)
-class _Sum:
+class Way:
     """Lengths that add up, with their variance."""
 
     length_m: float = 0.0
@@ -91,7 +91,7 @@ def lead_length(wiring: Wiring, lead: Lead) -> LengthAnswer:
 
 
 def _estimate(wiring: Wiring, lead: Lead, spots: list[Position]) -> LengthAnswer:
-    seen, unseen, boxes = _along(wiring, spots), _Sum(), _Sum()
+    seen, unseen, boxes = seen_way(wiring, spots), Way(), Way()
     for end, spot in zip(lead.ends, (spots[0], spots[-1]), strict=True):
         _to_end(wiring, end, spot, seen, unseen, boxes)
     way_m = seen.length_m + unseen.length_m
@@ -112,9 +112,9 @@ def _coil_unmeasured(wiring: Wiring, lead: Lead) -> bool:
     return bool(coils) and lead.coil_m is None
 
 
-def _along(wiring: Wiring, spots: list[Position]) -> _Sum:
+def seen_way(wiring: Wiring, spots: list[Position]) -> Way:
     """The way through all seen places, with the error that those places have together."""
-    total = _Sum()
+    total = Way()
     points = [_building_m(wiring, p) for p in spots]
     pulls = [np.zeros(3) for _ in spots]  # how the length changes as a place moves
     for i in range(len(spots) - 1):
@@ -159,7 +159,7 @@ def _building_cov(wiring: Wiring, p: Position) -> np.ndarray:
     return rotation @ np.array(p.covariance)[np.ix_(order, order)] @ rotation.T
 
 
-def _to_end(wiring: Wiring, end: End, spot: Position, seen: _Sum, unseen: _Sum, boxes: _Sum) -> None:
+def _to_end(wiring: Wiring, end: End, spot: Position, seen: Way, unseen: Way, boxes: Way) -> None:
     """Add the way from a run's last seen place into its box or panel, and what stays in there."""
     if end.kind not in (BOX, PANEL):
         unseen.notes.append("an end is not on record: at least so long")
