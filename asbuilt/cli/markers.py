@@ -6,7 +6,6 @@ from pathlib import Path
 
 import click
 
-from asbuilt.sheets.markers import MarkerSheetError, marker_sheets_pdf, parse_ids
 from asbuilt.units import parse_length
 
 
@@ -28,6 +27,8 @@ def command(out: Path, ids: str, size: str, paper: str, overwrite: bool) -> None
       asbuilt markers sheets.pdf --ids 13-24 --paper a4
       asbuilt markers small.pdf --ids 1,2,3 --size 100mm
     """
+    from asbuilt.sheets.markers import MarkerSheetError, marker_sheets_pdf, parse_ids
+
     if out.exists() and not overwrite:
         raise MarkerSheetError(f"{out} is there already; choose another name or add --overwrite")
     numbers = parse_ids(ids)
