@@ -8,7 +8,9 @@ from datetime import date
 from asbuilt.answers import wording
 from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.reply import Reply
+from asbuilt.answers.things import far_link
 from asbuilt.answers.view import FaceView, View
+from asbuilt.record.types import Event
 
 # Closing a wall changes nothing behind it.
 HARMLESS = ("covered", "inspected")
@@ -40,13 +42,15 @@ def doubts_in(view: View, face: FaceView, rectangle: Rectangle, recorded_on: str
     )
 
 
-def _meets(event, face: FaceView, r: Rectangle) -> bool:
+def _meets(event: Event, face: FaceView, r: Rectangle) -> bool:
     left = event.left_m if event.left_m is not None else -1e9
     right = event.right_m if event.right_m is not None else 1e9
-    if face.far is not None and event.face_id == face.far.id:
-        left, right = -1e9, 1e9  # on the far face: its extent is not turned, so all of it counts
     bottom = event.bottom_m if event.bottom_m is not None else -1e9
     top = event.top_m if event.top_m is not None else 1e9
+    if face.far is not None and event.face_id == face.far.id:
+        offset_sum_m, height_shift_m = far_link(face.face, face.far)
+        left, right = offset_sum_m - right, offset_sum_m - left
+        bottom, top = bottom - height_shift_m, top - height_shift_m
     return left <= r.right_m and right >= r.left_m and bottom <= r.top_m and top >= r.bottom_m
 
 

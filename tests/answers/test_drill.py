@@ -178,6 +178,18 @@ def test_from_the_far_side_a_shallow_hole_stops_short(tmp_path):
     assert far.things[0].chance < 0.001
 
 
+def test_an_event_on_the_other_face_counts_within_its_extent_turned_round(tmp_path):
+    """0.4 to 0.8 m from the far left end, 0.5 to 1 m up, is 2.2 to 2.6 m from the near left end."""
+    with _two_faces(tmp_path / "r") as record:
+        record.put(Event(id="e", kind="opened", date="2026-05-02", face_id="far",
+                         left_m=0.4, right_m=0.8, bottom_m=0.5, top_m=1.0))  # fmt: skip
+        doubtful = {x: bool(drill(record, "near", x, 0.75, 0.006, 0.05).doubts) for x in (0.6, 2.0, 2.4, 2.8)}
+        above = drill(record, "near", 2.4, 1.3, 0.006, 0.05).doubts
+        on_the_far_face = drill(record, "far", 0.6, 0.75, 0.006, 0.05).doubts
+    assert doubtful == {0.6: False, 2.0: False, 2.4: True, 2.8: False}
+    assert not above and on_the_far_face
+
+
 @pytest.mark.parametrize(
     ("kind", "words"),
     [("gas pipe", "gas fitter"), ("tendon", "specialist"), ("sprinkler pipe", "specialist"),
