@@ -29,6 +29,7 @@ def register_fonts() -> None:
     """Make the fonts known that are embedded, so that a sheet looks the same in twenty years."""
     for name in (REGULAR, BOLD):
         pdfmetrics.registerFont(TTFont(name, f"{name}.ttf"))
+    pdfmetrics.registerFontFamily(REGULAR, normal=REGULAR, bold=BOLD, italic=REGULAR, boldItalic=BOLD)
 
 
 def pdf_of(draw: Callable[[Canvas], None], size_pt: tuple[float, float], title: str) -> bytes:

@@ -21,8 +21,10 @@ PANEL = Panel(id="main", name="Main panel, utility room", amps=200, volts=240, s
 RANGE = Circuit(id="1+3", panel_id="main", number="1+3", name="range, north wall", amps=50, volts=240, poles=2,
                 cable="6/3 black")  # fmt: skip
 SPARE = Circuit(id="2", panel_id="main", number="2", name="spare", amps=20, volts=120, state="spare")
-LONG = Circuit(id="6", panel_id="main", number="6", amps=15, volts=120, protection="AFCI",
-               name="smoke alarms on all floors, with the lights of the upstairs hall so that a loss is noticed")  # fmt: skip
+LONG = Circuit(
+    id="6", panel_id="main", number="6", amps=15, volts=120, protection="AFCI",
+    name="smoke alarms on all floors, with the lights of the upstairs hall so that a loss is noticed",
+)  # fmt: skip
 HALVES = (
     Circuit(id="4", panel_id="main", number="4", name="left of the sink", amps=20, shares_neutral_id="5", tied=True),
     Circuit(id="5", panel_id="main", number="5", name="right of the sink", amps=20),
