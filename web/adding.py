@@ -17,7 +17,7 @@ blueprint = Blueprint("adding", __name__)
 PIECE_BYTES = 4 * 1024 * 1024
 STREAM_S = 20.0  # a stream ends after this and the page asks again, so that no thread is held for long
 MOST_STREAMS = 6
-AGAIN = {"place": ("place", "locate", "coverage"), "coverage": ("coverage",), "locate": ("locate",)}
+AGAIN = {"place": AFTER_INTAKE[1:], "pictures": ("elevation",)}
 _streams = threading.BoundedSemaphore(MOST_STREAMS)
 
 

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, abort, url_for
 
+from asbuilt.errors import NotInRecordError
 from asbuilt.record import Face
+from asbuilt.record.elevation_row import Elevation
+from asbuilt.record.elevations import tile_path
 from asbuilt.sheets.elevation import elevation_sheet
 from asbuilt.sheets.svg import svg
+from asbuilt.units import format_length
 from asbuilt.web.asking import answer_data, asked_place
 from asbuilt.web.pages import Page, get_or_404, page, record, unit
 
@@ -27,6 +31,7 @@ def face(face_id: str) -> Page:
     drawing = elevation_sheet(record(), face_id, unit=unit(), with_title_block=False)
     place = asked_place(found)
     data = {"face": asdict(found), "answer": answer_data(record(), found, place) if place else None}
+    pictures = wall_pictures(face_id)
     layers = {name: LAYERS[name] for name in LAYERS if name in drawing.layers()}
     return Page(
         template="face.html",
@@ -36,6 +41,7 @@ def face(face_id: str) -> Page:
             "layers": layers,
             "place": place,
             "faces": neighbours(found),
+            "pictures": pictures,
         },
     )
 
@@ -54,6 +60,40 @@ def elevation(face_id: str) -> Response:
     get_or_404(Face, face_id, "face")
     text = svg(elevation_sheet(record(), face_id, unit=unit()), scale=20)
     return Response(text, mimetype="image/svg+xml")
+
+
+def wall_pictures(face_id: str) -> list[dict]:
+    """The true-scale pictures of a face, the stud face first, as the page needs them."""
+    return [
+        {
+            "id": e.id,
+            "words": "the stud face" if e.depth_m == 0 else f"{format_length(e.depth_m, unit())} into the wall",
+            "depth_m": e.depth_m,
+            "width_px": e.width_px,
+            "height_px": e.height_px,
+            "tile_px": e.tile_px,
+            "levels": e.levels,
+            "scale_px_per_m": e.scale_px_per_m,
+            "version": e.input_hash[:12],
+            "tiles": url_for("faces.face", face_id=face_id) + f"/tiles/{e.id}",
+        }
+        for e in sorted(record().all(Elevation, face_id=face_id), key=lambda e: e.depth_m)
+    ]
+
+
+@blueprint.get("/faces/<face_id>/tiles/<elevation_id>/<int:level>/<int:row>_<int:col>.jpg")
+def tile(face_id: str, elevation_id: str, level: int, row: int, col: int) -> Response:
+    """One tile of a face's picture."""
+    found = get_or_404(Elevation, elevation_id, "picture")
+    if found.face_id != face_id:
+        abort(404, "that picture is of another wall")
+    try:
+        jpeg = tile_path(record(), found, level, row, col).read_bytes()
+    except NotInRecordError:
+        abort(404, "that picture has no such tile; make it again")
+    response = Response(jpeg, mimetype="image/jpeg")
+    response.headers["Cache-Control"] = "private, max-age=604800, immutable"  # its address names its version
+    return response
 
 
 def neighbours(found: Face) -> dict:

@@ -20,9 +20,15 @@ import sys
 
 from asbuilt.errors import AsbuiltError
 from asbuilt.record import Face, Picture, Record, incoming
-from asbuilt.steps import coverage, intake, locate, place
+from asbuilt.steps import coverage, elevation, intake, locate, place
 
-STEP_WORDS = {"intake": "Taking in", "place": "Placing pictures", "locate": "Measuring", "coverage": "Coverage"}
+STEP_WORDS = {
+    "intake": "Taking in",
+    "place": "Placing pictures",
+    "locate": "Measuring",
+    "coverage": "Coverage",
+    "elevation": "Wall pictures",
+}
 _BAR = re.compile(r"([^\r\n]*?):\s+(\d{1,3})%")
 
 
@@ -101,7 +107,13 @@ def _coverage(record: Record) -> list[str]:
     return []
 
 
-TASKS = {"intake": _intake, "place": _place, "locate": _locate, "coverage": _coverage}
+def _elevation(record: Record) -> list[str]:
+    """The wall's picture at the stud face and at the usual depth of a cable."""
+    elevation.run(record, elevation.ElevationOptions(depths_m=(0.0, None), progress=True))
+    return []
+
+
+TASKS = {"intake": _intake, "place": _place, "locate": _locate, "coverage": _coverage, "elevation": _elevation}
 
 if __name__ == "__main__":
     main(sys.argv[1], sys.argv[2], sys.argv[3:])

@@ -9,7 +9,7 @@ import threading
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
-AFTER_INTAKE = ("intake", "place", "locate", "coverage")
+AFTER_INTAKE = ("intake", "place", "locate", "coverage", "elevation")
 NOTES_KEPT = 40
 
 

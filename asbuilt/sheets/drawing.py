@@ -96,12 +96,16 @@ class Raster:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """Parts that belong together: a layer, or one thing (``key`` is its id, ``title`` its name)."""
+    """Parts that belong together: a layer, or one thing (``key`` is its id, ``title`` its name).
+
+    ``anchor_m`` marks words: a viewer that goes closer may keep them at one size about it.
+    """
 
     parts: tuple[Part, ...]
     layer: str = ""
     key: str = ""
     title: str = ""
+    anchor_m: Point | None = None
 
 
 Part = Line | Strokes | Polyline | Region | Rect | Circle | Text | Raster | Group

@@ -79,8 +79,15 @@ def _opening(opening: Opening, unit: str) -> Group:
                 ),
                 pen="opening cross",
             ),
-            Text(at_m=(middle_m, text_m + 0.03), text=opening.kind, size_m=label_m * 1.15, anchor="middle"),
-            Text(at_m=(middle_m, text_m - label_m), text=size, size_m=label_m, pen="text soft", anchor="middle"),
+            Group(
+                parts=(
+                    Text(at_m=(middle_m, text_m + 0.03), text=opening.kind, size_m=label_m * 1.15, anchor="middle"),
+                    Text(
+                        at_m=(middle_m, text_m - label_m), text=size, size_m=label_m, pen="text soft", anchor="middle"
+                    ),
+                ),
+                anchor_m=(middle_m, text_m),
+            ),
         ),
         key=opening.id,
         title=f"{opening.kind}, {size}",

@@ -69,6 +69,11 @@ def _num(value: float) -> str:
     return text[:-2] if text.endswith(".0") else text
 
 
+def _name(pen: str) -> str:
+    """The pen as a class, for pages that show a drawing over something else."""
+    return f' class="pen-{pen.replace(" ", "-")}"'
+
+
 def _stroke(pen: Pen) -> str:
     if pen.stroke is None:
         return ""
@@ -112,25 +117,25 @@ class _Writer:
 
     def strokes(self, part: Strokes) -> str:
         path = "".join(self.path(segment, False) for segment in part.segments_m)
-        return f'<path d="{path}" fill="none"{_stroke(PENS[part.pen])}/>' if path else ""
+        return f'<path{_name(part.pen)} d="{path}" fill="none"{_stroke(PENS[part.pen])}/>' if path else ""
 
     def polyline(self, part: Polyline) -> str:
         pen = PENS[part.pen]
         fill = _fill(pen) if part.closed else ' fill="none"'
         joins = ' stroke-linejoin="round" stroke-linecap="round"' if not pen.dash_mm else ""
-        return f'<path d="{self.path(part.points_m, part.closed)}"{fill}{_stroke(pen)}{joins}/>'
+        return f'<path{_name(part.pen)} d="{self.path(part.points_m, part.closed)}"{fill}{_stroke(pen)}{joins}/>'
 
     def region(self, part: Region) -> str:
         pen = PENS[part.pen]
         path = "".join(self.path(ring, True) for ring in part.rings_m)
-        return f'<path d="{path}" fill-rule="evenodd"{_fill(pen)}{_stroke(pen)}/>' if path else ""
+        return f'<path{_name(part.pen)} d="{path}" fill-rule="evenodd"{_fill(pen)}{_stroke(pen)}/>' if path else ""
 
     def rect(self, part: Rect) -> str:
         pen = PENS[part.pen]
         x, y = self.xy((part.left_m, part.bottom_m + part.height_m))
         rounded = f' rx="{_num(part.round_m * 1000)}"' if part.round_m else ""
         size = f'width="{_num(part.width_m * 1000)}" height="{_num(part.height_m * 1000)}"'
-        return f'<rect x="{x}" y="{y}" {size}{rounded}{_fill(pen)}{_stroke(pen)}/>'
+        return f'<rect{_name(part.pen)} x="{x}" y="{y}" {size}{rounded}{_fill(pen)}{_stroke(pen)}/>'
 
     def circle(self, part: Circle) -> str:
         pen = PENS[part.pen]
@@ -165,5 +170,6 @@ class _Writer:
             return ""
         layer = f" data-layer={quoteattr(part.layer)}" if part.layer else ""
         key = f" data-key={quoteattr(part.key)}" if part.key else ""
+        at = "" if part.anchor_m is None else f' data-at="{" ".join(self.xy(part.anchor_m))}"'
         title = f"<title>{escape(part.title)}</title>" if part.title else ""
-        return f"<g{layer}{key}>{title}{inner}</g>"
+        return f"<g{layer}{key}{at}>{title}{inner}</g>"

@@ -67,8 +67,9 @@ def _block_tag(thing: Thing, space: LabelSpace) -> Group:
     aside_m, above_m = block.half_width_m + width_m / 2 + 0.03, block.half_height_m + TAG_HEIGHT_M / 2 + 0.03
     around = [(1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1)]
     at = space.place([(x + dx * aside_m, z + dz * above_m) for dx, dz in around], width_m, TAG_HEIGHT_M)
-    parts = _tag(text, (x, z), at) + _name(thing, space)
-    return Group(parts=tuple(parts), key=thing.item.id)
+    tag = Group(parts=tuple(_tag(text, (x, z), at)), anchor_m=at)
+    name = Group(parts=tuple(_name(thing, space)), anchor_m=(x, z))
+    return Group(parts=(tag, name), key=thing.item.id)
 
 
 def _name(thing: Thing, space: LabelSpace) -> list[Part]:
@@ -92,7 +93,7 @@ def _run_tag(thing: Thing, space: LabelSpace) -> Group:
     aside = [(x + dx * (width_m / 2 + 0.05), z + dz * 0.14) for x, z in candidates[:3] for dx, dz in sides]
     at = space.place(candidates + aside, width_m, TAG_HEIGHT_M)
     nearest = min(candidates, key=lambda c: math.dist(c, at))
-    return Group(parts=tuple(_tag(text, nearest, at)), key=thing.item.id)
+    return Group(parts=tuple(_tag(text, nearest, at)), key=thing.item.id, anchor_m=at)
 
 
 def _longest_seen(thing: Thing) -> np.ndarray:

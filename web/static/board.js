@@ -3,6 +3,7 @@
 
 const TAP_MOVE_PX = 8;
 const TAP_TIME_MS = 600;
+const REST_MS = 120;
 const CLOSEST = 14; // how many times closer than the whole one may go
 
 export class Board {
@@ -102,21 +103,55 @@ export class Board {
   }
 
   resize() {
-    this.clampScale();
+    this.drawn = null;
     this.apply();
   }
 
+  // Moving and zooming only shift what is drawn already, which is cheap; the drawing itself,
+  // twice as wide and high as the frame, is set anew when the hand rests or its edge comes near.
   apply() {
     this.clampScale();
     this.clampCenter();
     if (this.waiting) return;
     this.waiting = requestAnimationFrame(() => {
       this.waiting = 0;
-      const w = this.size.w / this.scale;
-      const h = this.size.h / this.scale;
-      this.svg.setAttribute("viewBox", `${this.center.x - w / 2} ${this.center.y - h / 2} ${w} ${h}`);
-      this.onView();
+      const shift = this.shift();
+      const near = Math.abs(shift.x) > 0.4 * this.size.w || Math.abs(shift.y) > 0.4 * this.size.h;
+      if (!this.drawn || near || shift.k < 0.6 || shift.k > 1.7) {
+        this.draw();
+        return;
+      }
+      this.svg.style.transform = `translate(${shift.x}px, ${shift.y}px) scale(${shift.k})`;
+      clearTimeout(this.resting);
+      this.resting = setTimeout(() => this.draw(), REST_MS);
     });
+  }
+
+  // How far the view has gone from what was drawn, in screen pixels.
+  shift() {
+    if (!this.drawn) return { x: 0, y: 0, k: 1 };
+    return {
+      x: (this.drawn.x - this.center.x) * this.scale,
+      y: (this.drawn.y - this.center.y) * this.scale,
+      k: this.scale / this.drawn.scale,
+    };
+  }
+
+  draw() {
+    clearTimeout(this.resting);
+    const w = (2 * this.size.w) / this.scale;
+    const h = (2 * this.size.h) / this.scale;
+    this.svg.setAttribute("viewBox", `${this.center.x - w / 2} ${this.center.y - h / 2} ${w} ${h}`);
+    this.svg.style.transform = "";
+    this.drawn = { ...this.center, scale: this.scale };
+    this.onView();
+  }
+
+  // The part of the drawing that is drawn, the margin round the frame included.
+  get extent() {
+    const w = (2 * this.size.w) / this.scale;
+    const h = (2 * this.size.h) / this.scale;
+    return { x: this.center.x - w / 2, y: this.center.y - h / 2, w, h };
   }
 
   at(event) {

@@ -2,7 +2,9 @@
 
 import { ask, rememberPlace } from "./answer.js";
 import { Board, svgElement, wireButtons } from "./board.js";
+import { WallPicture } from "./tiles.js";
 
+const WORDS_PX_PER_MM = 0.18; // at this the words are as large as those of the page
 const LEGIBLE_PX_PER_MM = 0.1; // below this the words on the wall cannot be read
 
 const frame = document.getElementById("board");
@@ -13,12 +15,25 @@ const top_ = Number(svg.dataset.topMm);
 
 const toDrawing = (offsetM, heightM) => ({ x: offsetM * 1000 - left, y: top_ - heightM * 1000 });
 
-const board = new Board(frame, svg, { onTap: tapped });
+const abouts = JSON.parse(frame.dataset.pictures);
+const picture = abouts.length ? new WallPicture(svg, abouts, { left, top: top_ }) : null;
+const board = new Board(frame, svg, { onTap: tapped, onView: () => viewChanged(), closest: 30 });
 wireButtons(board);
 showMark(frame.dataset.offsetM, frame.dataset.heightM);
 if (board.scale < LEGIBLE_PX_PER_MM) {
   const x = frame.dataset.offsetM ? Number(frame.dataset.offsetM) * 1000 - left : 0;
   board.showHeight(x);
+}
+
+function viewChanged() {
+  picture?.update(board);
+  // Words stop growing once they can be read well, so that a close look shows the wall.
+  const share = Math.min(1, WORDS_PX_PER_MM / board.scale);
+  for (const words of svg.querySelectorAll("[data-at]")) {
+    const [x, y] = words.dataset.at.split(" ").map(Number);
+    if (share < 1) words.setAttribute("transform", `translate(${x} ${y}) scale(${share}) translate(${-x} ${-y})`);
+    else words.removeAttribute("transform");
+  }
 }
 
 function tapped(point) {
@@ -76,3 +91,12 @@ layersButton.addEventListener("click", () => {
   layers.hidden = !layers.hidden;
   layersButton.setAttribute("aria-expanded", String(!layers.hidden));
 });
+
+const pictureButton = document.getElementById("picture-button");
+pictureButton?.addEventListener("click", () => {
+  const on = pictureButton.getAttribute("aria-pressed") !== "true";
+  pictureButton.setAttribute("aria-pressed", String(on));
+  document.getElementById("planes").hidden = !on || abouts.length < 2;
+  picture.toggle(on, board);
+});
+document.getElementById("plane")?.addEventListener("input", (event) => picture.slide(Number(event.target.value), board));
