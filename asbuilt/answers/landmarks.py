@@ -14,7 +14,6 @@ import numpy as np
 from asbuilt.answers import wording
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.view import FaceView, View
-from asbuilt.record.types import Item
 
 TAPE_SIGMA_M = 0.0016  # 1/16 in: a careful tape reading (common practice, no source)
 # Corners are filled and openings trimmed; their edge is known to 1/4 in (common practice, no source).
@@ -49,12 +48,12 @@ def landmarks_of(view: View, face: FaceView, offset_m: float) -> tuple[Landmark,
     chosen = [m for m in (left, right) if m is not None]
     if len(chosen) == 1:
         chosen += [m for m in marks if _apart(m, chosen[0])][:1]
-    return tuple(_landmark(_named(view, m), offset_m, view.building.unit) for m in chosen)
+    return tuple(_landmark(_named(view, face, m), offset_m, view.building.unit) for m in chosen)
 
 
 def marks_on(view: View, face: FaceView) -> list[tuple[str, float, float]]:
     """Every landmark of a face: (name, offset, one-sigma error) [m]."""
-    return [(m.name, m.offset_m, m.sigma_m) for m in (_named(view, mark) for mark in _marks(view, face))]
+    return [(m.name, m.offset_m, m.sigma_m) for m in (_named(view, face, mark) for mark in _marks(view, face))]
 
 
 def cross_check(landmarks: tuple[Landmark, ...], unit: str) -> str:
@@ -89,11 +88,11 @@ def _marks(view: View, face: FaceView) -> Iterator[_Mark]:
         yield _Mark(name=item_id, offset_m=box_m, sigma_m=sigma_m, is_box=True)
 
 
-def _named(view: View, mark: _Mark) -> _Mark:
+def _named(view: View, face: FaceView, mark: _Mark) -> _Mark:
     """A box by its label; looked up only for the few marks that are shown."""
     if not mark.is_box:
         return mark
-    item = view.record.get(Item, mark.name)
+    item = view.item_on(face.face.id, mark.name)
     what = "panel" if item.kind == "panel" else "box"
     label = f" {wording.quoted(item.label)}" if item.label else ""
     return replace(mark, name=f"the middle of the {what}{label}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -47,7 +47,12 @@ class Thing:
 
 
 def things_of(
-    record: Record, item_ids: Iterable[str], face: Face, framing: Framing, far: Face | None = None
+    record: Record,
+    item_ids: Iterable[str],
+    face: Face,
+    framing: Framing,
+    circuits: Mapping[str, Circuit],
+    far: Face | None = None,
 ) -> list[Thing]:
     """The things of those ids in the frame of ``face``; ``far`` is the wall's other face.
 
@@ -58,8 +63,6 @@ def things_of(
     placed: dict[str, list[Position]] = {}
     for p in record.all(Position, item_id=ids, status="measured"):
         placed.setdefault(p.item_id, []).append(p)
-    circuit_ids = sorted({i.circuit_id for i in items.values() if i.circuit_id})
-    circuits = {c.id: c for c in record.all(Circuit, id=circuit_ids)} if circuit_ids else {}
     things = []
     for item_id, positions in placed.items():
         item = items[item_id]

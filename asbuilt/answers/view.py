@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 from weakref import WeakKeyDictionary
 
 from asbuilt.answers.bank import CameraBank
@@ -13,7 +15,7 @@ from asbuilt.answers.things import Thing, far_link, things_of
 from asbuilt.errors import NotInRecordError
 from asbuilt.geometry.frames import Rigid3
 from asbuilt.geometry.studs import Bay, OpeningSpan, StudPlace, bays
-from asbuilt.record.frames import building_from_faces, studs_of
+from asbuilt.record.frames import building_from_faces, studs_from
 from asbuilt.record.store import Record
 from asbuilt.record.types import (
     PLACED,
@@ -22,13 +24,17 @@ from asbuilt.record.types import (
     Covering,
     Event,
     Face,
+    Item,
     Media,
     Opening,
     Panel,
     Picture,
     Placement,
     Room,
+    Stud,
 )
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,6 +65,7 @@ class FaceView:
 
 
 KEPT_THINGS = 20_000  # how many things are kept ready, so that memory stays bounded
+BOXES_READ_AHEAD = 40
 
 
 class View:
@@ -76,11 +83,15 @@ class View:
         return self.record.building
 
     @cached_property
+    def rooms(self) -> dict[str, Room]:
+        """All rooms by id."""
+        return {r.id: r for r in self.record.all(Room)}
+
+    @cached_property
     def faces(self) -> dict[str, Face]:
         """All faces by id, rooms in order and clockwise within a room."""
-        rooms = {r.id: r for r in self.record.all(Room)}
         faces = self.record.all(Face)
-        faces.sort(key=lambda f: (rooms[f.room_id].order_idx, f.room_id, f.order_idx))
+        faces.sort(key=lambda f: (self.rooms[f.room_id].order_idx, f.room_id, f.order_idx))
         return {f.id: f for f in faces}
 
     @cached_property
@@ -101,10 +112,22 @@ class View:
     @cached_property
     def coverings(self) -> dict[str, list[Covering]]:
         """Face id to its coverings, from the studs outwards."""
-        found: dict[str, list[Covering]] = {}
-        for covering in sorted(self.record.all(Covering), key=lambda c: c.order_idx):
-            found.setdefault(covering.face_id, []).append(covering)
-        return found
+        return _by_face(sorted(self.record.all(Covering), key=lambda c: c.order_idx))
+
+    @cached_property
+    def openings(self) -> dict[str, list[Opening]]:
+        """Face id to its openings."""
+        return _by_face(self.record.all(Opening))
+
+    @cached_property
+    def known_studs(self) -> dict[str, list[Stud]]:
+        """Face id to the studs whose centres are known."""
+        return _by_face(self.record.all(Stud))
+
+    @cached_property
+    def events(self) -> dict[str | None, list[Event]]:
+        """Face id to its events; those of the whole building under None."""
+        return _by_face(self.record.all(Event))
 
     def covering_m(self, face_id: str) -> float:
         """Thickness of everything that closes a face [m]."""
@@ -166,15 +189,14 @@ class View:
         if face_id not in self.faces:
             known = ", ".join(list(self.faces)[:12]) or "none yet; load a plan first"
             raise NotInRecordError(f"no face {face_id!r} in this record; its faces are: {known}")
-        record, face = self.record, self.faces[face_id]
-        studs = tuple(studs_of(record, face_id))
-        openings = tuple(record.all(Opening, face_id=face_id))
+        face, openings = self.faces[face_id], tuple(self.openings.get(face_id, ()))
+        studs = tuple(studs_from(face, openings, self.known_studs.get(face_id, ())))
         spans = [OpeningSpan(left_m=o.left_m, right_m=o.right_m) for o in openings]
         edges = tuple((s.center_m - s.width_m / 2, s.center_m + s.width_m / 2) for s in studs)
-        events = record.all(Event, face_id=face_id) + record.all(Event, face_id=None)
+        events = [*self.events.get(face_id, ()), *self.events.get(None, ())]
         return FaceView(
             face=face,
-            room=record.get(Room, face.room_id),
+            room=self.rooms[face.room_id],
             studs=studs,
             bays=tuple(bays(studs, spans)),
             openings=openings,
@@ -200,13 +222,24 @@ class View:
         """The things of those ids, read once; ``ends`` are what runs among them may go into."""
         if len(self._kept) > KEPT_THINGS:
             self._kept.clear()
-        missing = [i for i in wanted if (view.face.id, i) not in self._kept]
+        face_id = view.face.id
+        missing = [i for i in wanted if (face_id, i) not in self._kept]
         if missing:
-            self._kept.update({(view.face.id, i): [] for i in missing})
-            for thing in things_of(self.record, {*missing, *ends}, view.face, view.framing, view.far):
-                if thing.item.id in missing:
-                    self._kept[view.face.id, thing.item.id].append(thing)
-        return [thing for i in wanted for thing in self._kept[view.face.id, i]]
+            # Its boxes are asked for next in most answers: landmarks, and where cable runs.
+            boxes = [i for i, _, _ in self.index.boxes_on(face_id)]
+            if len(boxes) <= BOXES_READ_AHEAD:
+                missing += [i for i in boxes if i not in missing and (face_id, i) not in self._kept]
+            self._kept.update({(face_id, i): [] for i in missing})
+            ids, new = {*missing, *ends}, set(missing)
+            for thing in things_of(self.record, ids, view.face, view.framing, self.circuits, view.far):
+                if thing.item.id in new:
+                    self._kept[face_id, thing.item.id].append(thing)
+        return [thing for i in wanted for thing in self._kept[face_id, i]]
+
+    def item_on(self, face_id: str, item_id: str) -> Item:
+        """An item of a face."""
+        kept = self._kept.get((face_id, item_id))
+        return kept[0].item if kept else self.record.get(Item, item_id)
 
     def boxes_on(self, face_id: str) -> list[Thing]:
         """The boxes and panels of a face itself."""
@@ -217,6 +250,13 @@ class View:
         """Everything of a face, of either side of the wall."""
         face = self.face(face_id).face
         return self.things_near(face_id, -1.0, -1.0, face.length_m + 1.0, face.height_m + 1.0)
+
+
+def _by_face(rows: Iterable[T]) -> dict[str, list[T]]:
+    found: dict[str, list[T]] = {}
+    for row in rows:
+        found.setdefault(row.face_id, []).append(row)
+    return found
 
 
 def _across(rectangle_m, offset_sum_m: float, height_shift_m: float) -> tuple[float, float, float, float]:

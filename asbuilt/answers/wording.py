@@ -6,6 +6,8 @@ is free of anything, and "not recorded" never reads like "nothing recorded here"
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from asbuilt.units import format_error, format_length
 
 COVER_95 = 1.96
@@ -52,11 +54,13 @@ BACK = "the back of the cavity"
 NO_COVERING = "no covering on record: depths are from the stud face"
 
 
+@lru_cache(maxsize=4096)
 def length(value_m: float, unit: str, sigma_m: float | None = None) -> str:
     """A length in the record's unit."""
     return format_length(value_m, unit, sigma_m)
 
 
+@lru_cache(maxsize=4096)
 def error(sigma_m: float, unit: str) -> str:
     """An error at 95 %."""
     return format_error(sigma_m, unit)

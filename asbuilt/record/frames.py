@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from scipy.spatial.transform import Rotation
 
@@ -74,9 +76,14 @@ def cameras(record: Record) -> dict[str, Camera]:
 def studs_of(record: Record, face_id: str) -> list[StudPlace]:
     """Studs of a face from left to right: known centres where there are any, else the layout."""
     face = record.get(Face, face_id)
-    spans = [OpeningSpan(left_m=o.left_m, right_m=o.right_m) for o in record.all(Opening, face_id=face_id)]
+    return studs_from(face, record.all(Opening, face_id=face_id), record.all(Stud, face_id=face_id))
+
+
+def studs_from(face: Face, openings: Iterable[Opening], studs: Iterable[Stud]) -> list[StudPlace]:
+    """The studs of a face whose openings and known studs were read already."""
+    spans = [OpeningSpan(left_m=o.left_m, right_m=o.right_m) for o in openings]
     known = [
         StudPlace(center_m=s.center_m, sigma_m=s.sigma_m, width_m=s.width_m, bottom_m=s.bottom_m, top_m=s.top_m, source=s.source)
-        for s in record.all(Stud, face_id=face_id)
+        for s in studs
     ]  # fmt: skip
     return stud_lattice(face.length_m, face.spacing_m, face.layout_from, face.stud_width_m, spans, known)
