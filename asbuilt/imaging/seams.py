@@ -76,7 +76,7 @@ class Views:
         return found[..., :3].astype(np.int16), within & (found[..., 3] > 0)
 
 
-def assign(views: Views, cost_of: Callable[[int], np.ndarray], sweeps: int = 2) -> np.ndarray:
+def assign(views: Views, cost_of: Callable[[int], np.ndarray], sweeps: int = 1) -> np.ndarray:
     """The view to show at each cell.
 
     Parameters

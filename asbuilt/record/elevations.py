@@ -20,7 +20,7 @@ from asbuilt.record.elevation_row import Elevation
 from asbuilt.record.store import Record
 
 TILE_PX = 512
-STRIP_PX = 4 * TILE_PX  # columns worked on at a time
+STRIP_PX = 2 * TILE_PX  # columns worked on at a time
 OVERVIEW_PX = 4096
 JPEG_QUALITY = 90
 FOLDER = Path("derived") / "elevations"

@@ -375,6 +375,8 @@ SPECIAL = {
 }
 POSITIVE = {
     "size_m",
+    "scale_px_per_m",
+    "cell_m",
     "sigma_m",
     "sigma_depth_m",
     "width_m",
