@@ -140,7 +140,7 @@ def box_setback(site: Site, figures: Figures) -> Iterator[Finding]:
             continue
         out_m, sigma_m, covering_m = found
         back_m = covering_m - out_m
-        flush, most = at_most(back_m, sigma_m, 0.0), at_most(back_m, sigma_m, figures["most_back"])
+        flush, most = at_most(back_m, sigma_m, figures["flush"]), at_most(back_m, sigma_m, figures["most_back"])
         text = f"would lie {site.measure(max(back_m, 0.0), sigma_m)} behind the finished face"
         if flush == MEETS or most == DOES_NOT:
             result = MEETS if flush == MEETS else DOES_NOT
@@ -230,7 +230,10 @@ RULES = (
         id="box-setback", title="Box behind the finished face", standing=CODE, clause="NFPA 70 314.20", edition="2020",
         source="forum and trade pages, which disagree whether gypsum counts as combustible: this tool does not say",
         compares="how far a box would lie behind the finished face with the most that is allowed in what does not burn",
-        figures=(Figure(name="most_back", value=0.25 * 0.0254, unit="m", text="1/4 in; flush in what burns"),),
+        figures=(
+            Figure(name="most_back", value=0.25 * 0.0254, unit="m", text="1/4 in; flush in what burns"),
+            Figure(name="flush", value=0.0625 * 0.0254, unit="m", text="counts as flush (common practice, no source)"),
+        ),
         regions=("us",), find=box_setback,
     ),
     Rule(
