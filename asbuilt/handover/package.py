@@ -15,6 +15,7 @@ from asbuilt.handover.bag import BagWriter, new_bag
 from asbuilt.handover.columns import json_schema
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.opendata import csv_tables, fingerprint, json_chunks, tables_readme
+from asbuilt.handover.viewer_pages import add_viewer
 from asbuilt.record import Media, Picture, Record, now
 from asbuilt.record.snapshot import copy_database, open_copy
 from asbuilt.record.store import DATABASE_NAME
@@ -24,19 +25,36 @@ RECORD = "record/"
 JSON_NAME, SCHEMA_NAME, ANNOTATIONS_NAME = "record.json", "record.schema.json", "sightings.annotations.json"
 
 
+PARTS = ("tables", "viewer")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandoverOptions:
+    """``without`` names parts to leave away: tables, viewer."""
+
+    without: frozenset[str] = frozenset()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandoverReport:
-    """What a package holds; ``missing`` are originals that were not in the record's folder."""
+    """What a package holds; ``missing`` are originals that were not in the record's folder.
+
+    ``faults`` are pictures that could not be shown, each with the reason.
+    """
 
     path: str
     file_count: int
     byte_count: int
     fingerprint: str
     missing: tuple[str, ...]
+    faults: tuple[str, ...]
 
 
 def hand_over(
-    record: Record, target: str | Path, progress: Callable[[int], object] = lambda byte_count: None
+    record: Record,
+    target: str | Path,
+    options: HandoverOptions = HandoverOptions(),
+    progress: Callable[[int], object] = lambda byte_count: None,
 ) -> HandoverReport:
     """Make a package of a record as it stands at one moment, while others read and write it.
 
@@ -60,7 +78,8 @@ def hand_over(
             database = Path(scratch) / DATABASE_NAME
             copy_database(record, database)
             with open_copy(database, record.folder) as copy:
-                missing = tuple(_fill(bag, copy, database))
+                missing = tuple(_originals(bag, copy, database))
+                faults = _parts(bag, copy, options)
                 mark = fingerprint(copy)
                 bag.finish(bag_info(copy, mark))
     except OSError as error:
@@ -70,11 +89,11 @@ def hand_over(
         bag.abandon()
         raise
     return HandoverReport(path=str(target), file_count=len(bag.sizes), byte_count=sum(bag.sizes.values()),
-                          fingerprint=mark, missing=missing)  # fmt: skip
+                          fingerprint=mark, missing=missing, faults=faults)  # fmt: skip
 
 
-def _fill(bag: BagWriter, record: Record, database: Path) -> Iterator[str]:
-    """Put everything into the bag; yields the names of originals that are not there."""
+def _originals(bag: BagWriter, record: Record, database: Path) -> Iterator[str]:
+    """Put the record itself into the bag; yields the names of originals that are not there."""
     for media in record.all(Media):
         path = record.folder / media.path
         if path.is_file():
@@ -84,8 +103,19 @@ def _fill(bag: BagWriter, record: Record, database: Path) -> Iterator[str]:
     for name in elevation_files(record):
         bag.add_file(RECORD + name, record.folder / name)
     bag.add_file(RECORD + DATABASE_NAME, database)
-    bag.add_bytes("README.txt", words.readme(record.building.name).encode())
-    add_open_data(bag, record)
+
+
+def _parts(bag: BagWriter, record: Record, options: HandoverOptions) -> tuple[str, ...]:
+    """Put in what makes the record readable without its program; what could not be put in."""
+    chosen = [part for part in PARTS if part not in options.without]
+    bag.add_bytes("README.txt", words.readme(record.building.name, chosen).encode())
+    faults: tuple[str, ...] = ()
+    add_json(bag, record)
+    if "tables" in chosen:
+        add_tables(bag, record)
+    if "viewer" in chosen:
+        faults += add_viewer(bag, record, ())
+    return faults
 
 
 def elevation_files(record: Record) -> Iterator[str]:
@@ -96,11 +126,15 @@ def elevation_files(record: Record) -> Iterator[str]:
                 yield path.relative_to(record.folder).as_posix()
 
 
-def add_open_data(bag: BagWriter, record: Record) -> None:
-    """The JSON of everything with its schema, the tables, the sightings."""
+def add_json(bag: BagWriter, record: Record) -> None:
+    """The JSON of everything with its schema, and the sightings."""
     bag.add_stream(JSON_NAME, json_chunks(record))
     bag.add_bytes(SCHEMA_NAME, _json(json_schema()))
     bag.add_bytes(ANNOTATIONS_NAME, _json(annotation_page(record, RECORD)))
+
+
+def add_tables(bag: BagWriter, record: Record) -> None:
+    """A CSV file for each table, and what they mean."""
     for table, chunks in csv_tables(record):
         bag.add_stream(f"tables/{table}.csv", chunks)
     bag.add_bytes("tables/README.txt", tables_readme().encode())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 README = """\
 {name}
 {rule}
@@ -25,16 +27,20 @@ BEFORE YOU DRILL OR CUT
   shallow first and look. Local rules and licensed trades come first.
 """
 
+# Path, what it is, and the part of a package that it belongs to; None: always there.
 CONTENTS = (
-    ("record/", "the record itself: record.db (SQLite) and, in media/, the photos and videos as they were taken"),
-    ("record.json", "all its facts in one JSON file; record.schema.json describes it"),
-    ("tables/", "the same facts as tables for any spreadsheet; tables/README.txt explains them"),
-    ("sightings.annotations.json", "what was marked where in which picture (W3C Web Annotations)"),
+    ("viewer/index.html", "START HERE: double-click it; walls, answers and pictures in any browser, offline", "viewer"),
+    ("viewer/phone.html", "the same in one file, with smaller pictures: copy this one to a phone", "viewer"),
+    ("record/", "the record itself: record.db (SQLite) and, in media/, the photos and videos as taken", None),
+    ("record.json", "all its facts in one JSON file; record.schema.json describes it", None),
+    ("tables/", "the same facts as tables for any spreadsheet; tables/README.txt explains them", "tables"),
+    ("sightings.annotations.json", "what was marked where in which picture (W3C Web Annotations)", None),
 )
 
 
-def readme(name: str) -> str:
-    """The text of README.txt."""
-    width = max(len(path) for path, _ in CONTENTS)
-    contents = "".join(f"  {path.ljust(width)}  {text}\n" for path, text in CONTENTS)
+def readme(name: str, parts: Sequence[str]) -> str:
+    """The text of README.txt for a package with those parts."""
+    shown = [(path, text) for path, text, part in CONTENTS if part is None or part in parts]
+    width = max(len(path) for path, _ in shown)
+    contents = "".join(f"  {path.ljust(width)}  {text}\n" for path, text in shown)
     return README.format(name=name, rule="=" * len(name), contents=contents)

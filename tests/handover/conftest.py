@@ -7,11 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from asbuilt.handover.package import hand_over
+from asbuilt.handover.package import HandoverOptions, hand_over
 from asbuilt.record import Record
 from asbuilt.steps import coverage
 from tests.truth import truth_record
 
+# The invented originals are no pictures.
+WITHOUT_PICTURES = HandoverOptions(without=frozenset({"viewer"}))
 MEDIA = Path(__file__).parents[2] / "sample_media"
 
 
@@ -39,7 +41,7 @@ def packages(record_folder, tmp_path_factory) -> dict[str, Path]:
     found = {"folder": base / "house", "zip": base / "house.zip"}
     with Record.open(record_folder) as opened:
         for path in found.values():
-            hand_over(opened, path)
+            hand_over(opened, path, WITHOUT_PICTURES)
     return found
 
 

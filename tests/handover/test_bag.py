@@ -13,6 +13,7 @@ from asbuilt.handover.bagcheck import check_bag
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.package import hand_over
 from asbuilt.handover.shelf import shelf_of
+from tests.handover.conftest import WITHOUT_PICTURES
 
 ODD_NAMES = ("plain.txt", "two words.txt", "Türe.txt", "deep/er/x.bin", "日本.txt", "empty")
 
@@ -74,7 +75,7 @@ def test_a_package_that_fails_leaves_nothing(name, tmp_path, record, monkeypatch
     monkeypatch.setattr("asbuilt.handover.package.json_schema", lambda: 1 / 0)
     before = set(tmp_path.iterdir())
     with pytest.raises(ZeroDivisionError):
-        hand_over(record, tmp_path / name)
+        hand_over(record, tmp_path / name, WITHOUT_PICTURES)
     assert set(tmp_path.iterdir()) == before
 
 
@@ -84,14 +85,14 @@ def test_nothing_is_overwritten(record, tmp_path):
     (tmp_path / "there.zip").write_bytes(b"x")
     for name in ("full", "there.zip"):
         with pytest.raises(PackageError, match="is there already"):
-            hand_over(record, tmp_path / name)
+            hand_over(record, tmp_path / name, WITHOUT_PICTURES)
     (tmp_path / "empty").mkdir()
-    assert hand_over(record, tmp_path / "empty").file_count > 20
+    assert hand_over(record, tmp_path / "empty", WITHOUT_PICTURES).file_count > 20
 
 
 def test_an_original_that_is_gone_is_named_and_the_rest_packed(record, tmp_path):
     gone = record.folder / record.db.execute("SELECT path FROM media WHERE name = 'open_03.jpg'").fetchone()[0]
     gone.unlink()
-    report = hand_over(record, tmp_path / "out")
+    report = hand_over(record, tmp_path / "out", WITHOUT_PICTURES)
     assert report.missing == ("open_03.jpg",)
     assert check_bag(shelf_of(tmp_path / "out")) == []

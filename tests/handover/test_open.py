@@ -13,7 +13,7 @@ from asbuilt.handover.opening import open_package
 from asbuilt.handover.package import hand_over
 from asbuilt.handover.verify import verify
 from asbuilt.record import Event, Record
-from tests.handover.conftest import whole_content
+from tests.handover.conftest import WITHOUT_PICTURES, whole_content
 
 
 def test_every_table_and_every_original_comes_back(package, record_folder, tmp_path):
@@ -25,7 +25,7 @@ def test_every_table_and_every_original_comes_back(package, record_folder, tmp_p
 def test_a_restored_record_gives_the_same_package(package, tmp_path, packages):
     open_package(package, tmp_path / "again")
     with Record.open(tmp_path / "again") as again:
-        hand_over(again, tmp_path / "second")
+        hand_over(again, tmp_path / "second", WITHOUT_PICTURES)
     changing = {"data/record.json", "data/record/record.db"}  # hold when they were made
     lines = [
         {line for line in (folder / "manifest-sha512.txt").read_text().splitlines() if line.split()[1] not in changing}
@@ -50,7 +50,7 @@ def test_a_package_made_while_others_write_is_of_one_moment(record, tmp_path):
     writer.start()
     try:
         for number in range(3):
-            hand_over(record, tmp_path / f"out{number}")
+            hand_over(record, tmp_path / f"out{number}", WITHOUT_PICTURES)
     finally:
         stop.set()
         writer.join()
@@ -73,7 +73,7 @@ def test_a_folder_that_holds_something_is_not_touched(package, tmp_path):
 
 def test_the_commands_go_there_and_back(record, tmp_path):
     for target in ("out", "out.zip"):
-        run = CliRunner().invoke(main, ["handover", str(record.folder), str(tmp_path / target)])
+        run = CliRunner().invoke(main, ["handover", str(record.folder), str(tmp_path / target), "--without", "viewer"])
         assert run.exit_code == 0, run.output
         assert "fingerprint of the record: " in run.output
         run = CliRunner().invoke(main, ["open", str(tmp_path / target), str(tmp_path / f"again-{target}")])
