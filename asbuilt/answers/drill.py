@@ -7,22 +7,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.answers import wording
+from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.behind import check_place
 from asbuilt.answers.coverage import WELL, AreaCover, coverage_of
 from asbuilt.answers.doubts import Doubt, age_of, doubts_in
+from asbuilt.answers.drill_answer import DrillAnswer, NearestWay, PassedThing
 from asbuilt.answers.gaps import Clearance, chance_of, clearances
-from asbuilt.answers.landmarks import Landmark, cross_check, landmarks_of
-from asbuilt.answers.marks import PictureMark, place_marks
-from asbuilt.answers.power import CircuitOff, cautions_for, circuit_off, circuits_off
+from asbuilt.answers.landmarks import cross_check, landmarks_of
+from asbuilt.answers.marks import place_marks
+from asbuilt.answers.power import cautions_for, circuit_off, circuits_off
 from asbuilt.answers.reach import Rectangle
-from asbuilt.answers.reply import Reply
-from asbuilt.answers.routes import RULES, ExpectedRoute, routes_at
-from asbuilt.answers.screws import ScrewAnswer, longest_screw, rule_depth_m
+from asbuilt.answers.routes import RULES, routes_at
+from asbuilt.answers.screws import longest_screw, rule_depth_m
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit
 from asbuilt.answers.view import FaceView, View, view_of
-from asbuilt.answers.wood import OtherSide, WoodMet, other_side, wood_met
+from asbuilt.answers.wood import other_side, wood_met
 from asbuilt.errors import NotInRecordError
 from asbuilt.record.store import Record
 
@@ -33,77 +33,6 @@ HIT_CHANCE = 0.5
 CLOSE_CHANCE = 0.001
 ROUND_THE_BIT_M = 0.0254  # coverage is asked for this far round the bit
 SWITCH_OFF_M = 0.15  # circuits of live things this near, after error, are switched off too
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PassedThing(Reply):
-    """A thing on or near the path. Gaps are between surfaces [m]; negative: overlapping."""
-
-    item_id: str
-    kind: str
-    name: str
-    circuit: CircuitOff | None
-    on_far_face: bool
-    hazard: str
-    chance: float
-    gap_m: float
-    error_95_m: float
-    gap_less_error_m: float
-    direction: str
-    depth_m: float  # of its nearest spot, from the finished face
-    status: str
-    method: str
-    picture_count: int
-    text: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NearestWay(Reply):
-    """The nearest recorded thing in one direction along the wall."""
-
-    direction: str
-    name: str
-    gap_m: float
-    error_95_m: float
-    gap_less_error_m: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrillAnswer(Reply):
-    """The whole answer about one hole."""
-
-    building: str
-    unit: str
-    face_id: str
-    face_title: str
-    offset_m: float
-    height_m: float
-    bit_m: float
-    depth_m: float
-    depth_from: str
-    tip_m: float  # from the stud face
-    covering_m: float
-    covering: str
-    outcome: str
-    sentence: str
-    stop: str
-    chance: float
-    things: tuple[PassedThing, ...]
-    nearest: tuple[NearestWay, ...]
-    wood: tuple[WoodMet, ...]
-    rule_depth_m: float
-    other_side: OtherSide
-    screw: ScrewAnswer
-    expected: tuple[ExpectedRoute, ...]  # strips the hole lies in, where cable is to be expected
-    cover: AreaCover
-    doubts: tuple[Doubt, ...]
-    recorded_on: str
-    age: str
-    circuits_off: tuple[CircuitOff, ...]
-    landmarks: tuple[Landmark, ...]
-    cross_check: str
-    pictures: tuple[PictureMark, ...]
-    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,7 +64,9 @@ def drill(
         Diameter of the bit [m].
     depth_m : float
         How deep its tip goes [m], from the face that ``depth_from`` names.
-    depth_from : {"finished", "stud"}
+    depth_from : {"finished", "stud", "outside"}
+        From outside, the offset counts from the left end as seen from outside and the depth
+        from the outer face of the sheathing, or of the studs where its thickness is not known.
     rules : sequence of str
         Which rules for where cable runs to look at: practice, bs7671, din18015.
 
@@ -145,38 +76,73 @@ def drill(
         If there is no such face or the place lies outside it.
     """
     view = view_of(record)
-    face = view.face(face_id)
+    inside = view.face(face_id)
+    face = view.outside(face_id) if depth_from == "outside" else inside
     check_place(face, offset_m, height_m, view.building.unit)
     check_bit(bit_m, depth_m)
-    tip_m = depth_m - face.covering_m if depth_from == "finished" else depth_m
-    bit = Bit(offset_m=offset_m, height_m=height_m, radius_m=bit_m / 2, tip_m=tip_m)
-    passed = passages(view, face_id, bit)
-    round_m = bit.radius_m + ROUND_THE_BIT_M
-    place = Rectangle(left_m=offset_m - round_m, bottom_m=height_m - round_m,
-                      right_m=offset_m + round_m, top_m=height_m + round_m)  # fmt: skip
-    cover = coverage_of(record, face_id).area(place.left_m, place.bottom_m, place.right_m, place.top_m)
-    doubts = doubts_in(view, face, place, cover.last_date)
-    outcome = outcome_of(passed, cover, doubts)
-    things = [p.thing for p in passed]
-    off = [p.thing for p in passed if p.chance > CLOSE_CHANCE or _less_error(p.clearance) < SWITCH_OFF_M]
-    landmarks = landmarks_of(view, face, offset_m)
+    bit = Bit(offset_m=offset_m, height_m=height_m, radius_m=bit_m / 2, tip_m=tip_of(face, depth_m, depth_from))
+    passed = passages(view, face.face.id, bit)
+    cover, doubts = _record_of(view, face, inside, bit)
     return DrillAnswer(
         building=view.building.name, unit=view.building.unit, face_id=face_id, face_title=face.face.title,
-        offset_m=offset_m, height_m=height_m, bit_m=bit_m, depth_m=depth_m, depth_from=depth_from, tip_m=tip_m,
-        covering_m=face.covering_m, covering=wording.covering(face.covering_m, view.building.unit),
-        outcome=outcome, sentence=_sentence(outcome, passed, cover, doubts), stop=_stop(passed),
-        chance=max((p.chance for p in passed), default=0.0),
+        offset_m=offset_m, height_m=height_m, bit_m=bit_m, depth_m=depth_m, depth_from=depth_from, tip_m=bit.tip_m,
+        chance=max((p.chance for p in passed), default=0.0), stop=_stop(passed),
         things=tuple(_passed(view, face, p) for p in sorted(passed, key=lambda p: (-p.chance, p.clearance.gap_m))),
-        nearest=tuple(_nearest_ways(passed)), wood=wood_met(face, offset_m, height_m, bit.radius_m, tip_m),
-        rule_depth_m=rule_depth_m(face.covering_m), other_side=other_side(view, face, offset_m, height_m, tip_m),
-        screw=longest_screw([(p.thing, p.clearance) for p in passed], bit, face.covering_m, face.face.stud_depth_m,
-                            view.building.unit, _is_known(cover, doubts)),
-        expected=tuple(routes_at(view, face_id, offset_m, height_m, rules)),
-        cover=cover, doubts=doubts, recorded_on=cover.last_date, age=age_of(cover.last_date),
-        circuits_off=circuits_off(view, off), landmarks=landmarks,
-        cross_check=cross_check(landmarks, view.building.unit),
-        pictures=place_marks(view, face, np.array([offset_m, height_m, max(tip_m, 0.0)])),
-        cautions=cautions_for(things),
+        nearest=tuple(_nearest_ways(passed)),
+        wood=wood_met(face, offset_m, height_m, bit.radius_m, bit.tip_m),
+        other_side=other_side(view, face, offset_m, height_m, bit.tip_m), cover=cover, doubts=doubts,
+        recorded_on=cover.last_date, age=age_of(cover.last_date), cautions=cautions_for([p.thing for p in passed]),
+        **_verdict(view, face, passed, bit, cover, doubts), **_surroundings(view, face, inside, bit, passed, rules),
+    )  # fmt: skip
+
+
+def tip_of(face: FaceView, depth_m: float, depth_from: str) -> float:
+    """Depth of the tip from the stud face (from outside: from the outer edge of the studs) [m]."""
+    return depth_m if depth_from == "stud" else depth_m - face.covering_m
+
+
+def inside_offset_m(face: FaceView, offset_m: float) -> float:
+    """The offset of a place from the left end of the face in the room [m]."""
+    return face.face.length_m - offset_m if face.from_outside else offset_m
+
+
+def _record_of(view: View, face: FaceView, inside: FaceView, bit: Bit) -> tuple[AreaCover, tuple[Doubt, ...]]:
+    """How the place is recorded, and what happened to it since; pictures are those of the room."""
+    reach_m = bit.radius_m + ROUND_THE_BIT_M
+    x, z = inside_offset_m(face, bit.offset_m), bit.height_m
+    place = Rectangle(left_m=x - reach_m, bottom_m=z - reach_m, right_m=x + reach_m, top_m=z + reach_m)
+    cover = coverage_of(view.record, inside.face.id).area(place.left_m, place.bottom_m, place.right_m, place.top_m)
+    return cover, doubts_in(view, inside, place, cover.last_date)
+
+
+def _verdict(view: View, face: FaceView, passed: Sequence[Passage], bit: Bit, cover: AreaCover, doubts) -> dict:
+    outcome, unit = outcome_of(passed, cover, doubts), view.building.unit
+    depth_from = "outside" if face.from_outside else "finished"
+    named = drill_wording.from_face(depth_from, face.covering_m)
+    screw = longest_screw([(p.thing, p.clearance) for p in passed], bit, face.covering_m, face.face.stud_depth_m,
+                          named, unit, _is_known(cover, doubts))  # fmt: skip
+    if face.from_outside:
+        covering = drill_wording.from_outside(face.face.sheathing_m, unit)
+    else:
+        covering = wording.covering(face.covering_m, unit)
+    return dict(outcome=outcome, sentence=_sentence(outcome, passed, cover, doubts), screw=screw,
+                rule_depth_m=rule_depth_m(face.covering_m), from_face=named, covering_m=face.covering_m,
+                covering=covering)  # fmt: skip
+
+
+def _surroundings(view: View, face: FaceView, inside: FaceView, bit: Bit, passed: Sequence[Passage], rules) -> dict:
+    """What helps to find the place and to look at it, and what to switch off first."""
+    unit, x = view.building.unit, inside_offset_m(face, bit.offset_m)
+    depth_m = max(bit.tip_m, 0.0)
+    point_m = np.array([x, bit.height_m, inside.face.stud_depth_m - depth_m if face.from_outside else depth_m])
+    landmarks = landmarks_of(view, face, bit.offset_m)
+    off = [p.thing for p in passed if p.chance > CLOSE_CHANCE or _less_error(p.clearance) < SWITCH_OFF_M]
+    return dict(
+        inside_offset_m=x,
+        inside=drill_wording.seen_from_inside(inside.face.title, x, unit) if face.from_outside else "",
+        landmarks=landmarks, cross_check=cross_check(landmarks, unit), circuits_off=circuits_off(view, off),
+        expected=tuple(routes_at(view, inside.face.id, x, bit.height_m, rules)),
+        pictures=place_marks(view, inside, point_m),
     )  # fmt: skip
 
 
@@ -231,7 +197,7 @@ def _sentence(outcome: str, passed: Sequence[Passage], cover: AreaCover, doubts:
     met.sort(key=lambda p: -p.chance)
     names = [(wording.thing_name(p.thing.item.kind, p.thing.item.label), p.chance) for p in met]
     doubt = doubts[0].text if doubts else ""
-    return wording.hit(names, doubt) if outcome == wording.HIT else wording.close(names, doubt)
+    return drill_wording.hit(names, doubt) if outcome == wording.HIT else drill_wording.close(names, doubt)
 
 
 def _stop(passed: Sequence[Passage]) -> str:
@@ -252,7 +218,7 @@ def _passed(view: View, face: FaceView, p: Passage) -> PassedThing:
         gap_less_error_m=_less_error(c), direction=direction, depth_m=c.depth_m + face.covering_m, status=c.status,
         method=" and ".join(sorted({q.method for q in thing.positions})),
         picture_count=max(q.picture_count for q in thing.positions),
-        text=wording.passed(name, p.chance, c.gap_m, c.sigma_m, direction, view.building.unit),
+        text=drill_wording.passed(name, p.chance, c.gap_m, c.sigma_m, direction, view.building.unit),
     )  # fmt: skip
 
 

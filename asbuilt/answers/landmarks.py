@@ -78,9 +78,10 @@ def _landmark(mark: _Mark, offset_m: float, unit: str) -> Landmark:
 
 
 def _marks(view: View, face: FaceView) -> Iterator[_Mark]:
-    left_cover_m, right_cover_m = _corner_coverings_m(view, face)
-    yield _Mark(name="the left corner", offset_m=left_cover_m, sigma_m=EDGE_SIGMA_M)
-    yield _Mark(name="the right corner", offset_m=face.face.length_m - right_cover_m, sigma_m=EDGE_SIGMA_M)
+    if not face.from_outside:  # where the outer corners lie is not on record
+        left_cover_m, right_cover_m = _corner_coverings_m(view, face)
+        yield _Mark(name="the left corner", offset_m=left_cover_m, sigma_m=EDGE_SIGMA_M)
+        yield _Mark(name="the right corner", offset_m=face.face.length_m - right_cover_m, sigma_m=EDGE_SIGMA_M)
     for o in face.openings:
         yield _Mark(name=f"the left edge of the {o.kind}", offset_m=o.left_m, sigma_m=EDGE_SIGMA_M)
         yield _Mark(name=f"the right edge of the {o.kind}", offset_m=o.right_m, sigma_m=EDGE_SIGMA_M)

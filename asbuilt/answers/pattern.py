@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.answers import wording
+from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.behind import check_place
 from asbuilt.answers.coverage import WELL, coverage_of
 from asbuilt.answers.doubts import doubts_in
-from asbuilt.answers.drill import ROUND_THE_BIT_M, check_bit, outcome_of, passages
+from asbuilt.answers.drill import ROUND_THE_BIT_M, check_bit, outcome_of, passages, tip_of
 from asbuilt.answers.gaps import clearances
 from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.reply import Reply
@@ -93,6 +93,7 @@ def drill_pattern(
     shift_right_m: float = 0.0,
     shift_up_m: float = 0.0,
     on_studs: bool = False,
+    depth_from: str = "finished",
 ) -> PatternAnswer:
     """Judge holes (offset, height) and look for the best shift of all of them together.
 
@@ -101,19 +102,20 @@ def drill_pattern(
     holes_m : sequence of (offset, height)
         [m]
     bit_m, depth_m : float
-        Diameter of the bit, and depth from the finished face [m].
+        Diameter of the bit, and depth from the face that ``depth_from`` names [m].
     shift_right_m, shift_up_m : float
         How far the pattern may move either way [m].
     on_studs : bool
         Prefer shifts that put more holes into studs.
+    depth_from : {"finished", "stud"}
 
     Raises
     ------
     NotInRecordError
         If a hole lies outside the face or there are too many.
     """
-    view, face = _checked(record, face_id, holes_m, bit_m, depth_m)
-    bit = Bit(offset_m=0, height_m=0, radius_m=bit_m / 2, tip_m=depth_m - face.covering_m)
+    view, face = _checked(record, face_id, holes_m, bit_m, depth_m, depth_from)
+    bit = Bit(offset_m=0, height_m=0, radius_m=bit_m / 2, tip_m=tip_of(face, depth_m, depth_from))
     holes = tuple(_hole(view, face, x, z, bit) for x, z in holes_m)
     best = None
     if shift_right_m or shift_up_m:
@@ -121,12 +123,16 @@ def drill_pattern(
     order = (wording.HIT, wording.CLOSE, wording.UNKNOWN, wording.NOTHING)
     worst = min((h.outcome for h in holes), key=order.index)
     unit = view.building.unit
-    moved = wording.shift(best.right_m, best.up_m, best.clearance_m, best.studs_met, unit) if best else ""
+    moved = drill_wording.shift(best.right_m, best.up_m, best.clearance_m, best.studs_met, unit) if best else ""
     return PatternAnswer(unit=unit, face_id=face_id, face_title=face.face.title, outcome=worst, holes=holes,
-                         best=best, text=moved or wording.NO_SHIFT, cautions=wording.CAUTIONS)  # fmt: skip
+                         best=best, text=moved or drill_wording.NO_SHIFT, cautions=wording.CAUTIONS)  # fmt: skip
 
 
-def _checked(record: Record, face_id: str, holes_m, bit_m: float, depth_m: float) -> tuple[View, FaceView]:
+def _checked(
+    record: Record, face_id: str, holes_m, bit_m: float, depth_m: float, depth_from: str
+) -> tuple[View, FaceView]:
+    if depth_from == "outside":
+        raise NotInRecordError("several holes, and places instead, can only be asked for from inside the room")
     view = view_of(record)
     face = view.face(face_id)
     if not 0 < len(holes_m) <= MOST_HOLES:
@@ -237,14 +243,21 @@ def _steps(allowed_m: float) -> list[float]:
 
 
 def places_instead(
-    record: Record, face_id: str, offset_m: float, height_m: float, bit_m: float, depth_m: float, within_m: float
+    record: Record,
+    face_id: str,
+    offset_m: float,
+    height_m: float,
+    bit_m: float,
+    depth_m: float,
+    within_m: float,
+    depth_from: str = "finished",
 ) -> tuple[PlaceInstead, ...]:
     """The nearest places round a wanted hole that are well recorded and keep clear of all that was recorded.
 
     Places are at least 2 in apart and 1/2 in clear of everything after error; the nearest first.
     """
-    view, face = _checked(record, face_id, [(offset_m, height_m)], bit_m, depth_m)
-    bit = Bit(offset_m=offset_m, height_m=height_m, radius_m=bit_m / 2, tip_m=depth_m - face.covering_m)
+    view, face = _checked(record, face_id, [(offset_m, height_m)], bit_m, depth_m, depth_from)
+    bit = Bit(offset_m=offset_m, height_m=height_m, radius_m=bit_m / 2, tip_m=tip_of(face, depth_m, depth_from))
     region = Rectangle(left_m=offset_m - within_m, bottom_m=height_m - within_m,
                        right_m=offset_m + within_m, top_m=height_m + within_m)  # fmt: skip
     judge, unit, found = _Judge(view, face, region, bit), view.building.unit, []
@@ -260,7 +273,7 @@ def places_instead(
             found.append(
                 PlaceInstead(offset_m=x, height_m=z, away_m=away, clearance_m=clearance,
                              in_stud=_in_stud(face, _at(bit, x, z)),
-                             text=wording.instead(x, z, away, clearance, unit))
+                             text=drill_wording.instead(x, z, away, clearance, unit))
             )  # fmt: skip
         if len(found) == MOST_PLACES:
             break

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from asbuilt.answers import wording
+from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.gaps import Clearance, clearances
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.things import Thing
@@ -40,7 +40,13 @@ def rule_depth_m(covering_m: float) -> float:
 
 
 def longest_screw(
-    passed: Sequence[tuple[Thing, Clearance]], bit: Bit, covering_m: float, back_m: float, unit: str, known: bool
+    passed: Sequence[tuple[Thing, Clearance]],
+    bit: Bit,
+    covering_m: float,
+    back_m: float,
+    from_face: str,
+    unit: str,
+    known: bool,
 ) -> ScrewAnswer:
     """The longest usual screw at a place.
 
@@ -50,11 +56,13 @@ def longest_screw(
         Everything near, with its clearance from the path.
     back_m : float
         From the stud face to the back of the cavity; no screw goes through it [m].
+    from_face : str
+        What to call the face that the screw goes through.
     known : bool
         Whether the place is recorded; without a record no length is named.
     """
     if not known:
-        return ScrewAnswer(longest_m=None, limit="", text=wording.NO_SCREW_UNKNOWN)
+        return ScrewAnswer(longest_m=None, limit="", text=drill_wording.NO_SCREW_UNKNOWN)
     # Only what lies within reach aside can limit the depth.
     near = [t for t, c in passed if t.kind.name != "blocking"
             and c.plane_gap_m - wording.COVER_95 * c.plane_sigma_m < SHORT_OF_M]  # fmt: skip
@@ -65,11 +73,11 @@ def longest_screw(
         if limit:
             break
         longest = length_m
-    return ScrewAnswer(longest_m=longest, limit=limit, text=wording.screw(longest, limit, unit))
+    return ScrewAnswer(longest_m=longest, limit=limit, text=drill_wording.screw(longest, limit, from_face, unit))
 
 
 def _stopped_by(things: Sequence[Thing], bit: Bit, back_m: float) -> str:
     for thing, clearance in zip(things, clearances(things, bit), strict=True):
         if clearance.gap_m - wording.COVER_95 * clearance.sigma_m < SHORT_OF_M:
             return wording.thing_name(thing.item.kind, thing.item.label)
-    return wording.BACK if bit.tip_m > back_m - SHORT_OF_M else ""
+    return drill_wording.BACK if bit.tip_m > back_m - SHORT_OF_M else ""

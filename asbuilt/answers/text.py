@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from asbuilt.answers import wording
+from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.behind import BayAnswer, BehindAnswer
 from asbuilt.answers.coverage import CoverageAnswer, FaceState
 from asbuilt.answers.described import ThingAnswer
@@ -76,24 +76,31 @@ def _surroundings(answer: BehindAnswer) -> Iterator[str]:
 def drill_text(answer: DrillAnswer) -> str:
     """The answer of ``drill`` as lines for a terminal."""
     unit = answer.unit
-    lines = [wording.drill_asked(answer.face_title, answer.offset_m, answer.height_m, answer.bit_m, answer.depth_m,
-                                 answer.depth_from, unit), "", answer.outcome.upper(), answer.sentence]  # fmt: skip
+    asked = drill_wording.drill_asked(
+        answer.face_title, answer.offset_m, answer.height_m, answer.bit_m, answer.depth_m, _asked_from(answer), unit
+    )
+    lines = [asked, "", answer.outcome.upper(), answer.sentence]
     lines += [f"STOP. {answer.stop}"] if answer.stop else []
     lines += [f"DOUBTFUL: {d.text}. {d.note}".rstrip() for d in answer.doubts]
     lines += [wording.record_line(answer.covering, answer.recorded_on, answer.age, "")]
+    lines += [answer.inside] if answer.inside else []
     if answer.other_side.comes_out:
-        lines += [wording.came_out(answer.other_side.wall_m, answer.other_side.text, unit)]
+        lines += [drill_wording.came_out(answer.other_side.wall_m, answer.other_side.text, unit)]
     lines += _block("Near the hole:", [t.text for t in answer.things])
     lines += _block("Nearest along the wall:", _ways(answer))
     wood = [w.text + (f", {length(w.wood_m, unit)} of wood" if w.wood_m > 0 else "") for w in answer.wood]
     lines += _block("Wood:", wood)
     lines += _block("Where cable runs:", [r.text for r in answer.expected])
-    lines += _block("Screws:", [answer.screw.text, wording.rule(answer.rule_depth_m, unit)])
+    lines += _block("Screws:", [answer.screw.text, drill_wording.rule(answer.rule_depth_m, answer.from_face, unit)])
     lines += _block("Switch off first:", [c.text for c in answer.circuits_off])
     lines += _block("To find the place:", _find(answer.landmarks, unit))
     lines += _block("Look at:", [_mark(m).rstrip(" *") for m in answer.pictures])
     lines += _block("Before you drill:", answer.cautions)
     return "\n".join(lines)
+
+
+def _asked_from(answer: DrillAnswer) -> str:
+    return drill_wording.from_face("stud") if answer.depth_from == "stud" else answer.from_face
 
 
 def pattern_text(answer: PatternAnswer) -> str:
@@ -116,7 +123,7 @@ def _hole(hole: HoleAnswer, unit: str) -> str:
 def instead_text(places: tuple[PlaceInstead, ...]) -> str:
     """The answer of ``places_instead`` as lines for a terminal."""
     lines = [p.text + (", in a stud" if p.in_stud else "") for p in places]
-    return "\n".join(_block("Places instead:", lines or [wording.NO_PLACE]))
+    return "\n".join(_block("Places instead:", lines or [drill_wording.NO_PLACE]))
 
 
 def find_text(answer: FindAnswer) -> str:
@@ -149,7 +156,7 @@ def pole_text(answer: PoleAnswer) -> str:
 
 def _ways(answer: DrillAnswer) -> Iterator[str]:
     for way in answer.nearest:
-        yield wording.way(way.direction, way.name, way.gap_m, way.error_95_m, answer.unit)
+        yield drill_wording.way(way.direction, way.name, way.gap_m, way.error_95_m, answer.unit)
 
 
 def _find(landmarks, unit: str) -> Iterator[str]:
@@ -186,5 +193,3 @@ def _share(value: float) -> str:
 
 def _face_list(face: FaceState) -> list[str]:
     return _block(face.sentence, [*(s.text for s in face.shortfalls), *(f"not placed: {p}" for p in face.not_placed)])
-
-

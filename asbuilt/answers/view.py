@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
 from weakref import WeakKeyDictionary
 
 from asbuilt.answers.bank import CameraBank
 from asbuilt.answers.course import Framing
+from asbuilt.answers.face_view import FaceView, turned_outside
 from asbuilt.answers.index import ThingIndex, build_index
 from asbuilt.answers.things import Thing, far_link, things_of
 from asbuilt.errors import NotInRecordError
 from asbuilt.geometry.frames import Rigid3
-from asbuilt.geometry.studs import Bay, OpeningSpan, StudPlace, bays
+from asbuilt.geometry.studs import OpeningSpan, bays
 from asbuilt.record.frames import building_from_faces, studs_from
 from asbuilt.record.store import Record
 from asbuilt.record.types import (
@@ -37,33 +37,6 @@ from asbuilt.record.types import (
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FaceView:
-    """A face with everything fixed about it."""
-
-    face: Face
-    room: Room
-    studs: tuple[StudPlace, ...]
-    bays: tuple[Bay, ...]
-    openings: tuple[Opening, ...]
-    coverings: tuple[Covering, ...]
-    events: tuple[Event, ...]
-    framing: Framing
-    far: Face | None
-    building_from_face: Rigid3
-
-    @property
-    def covering_m(self) -> float:
-        """Thickness of everything that closes the face [m]; 0 where nothing is given."""
-        return sum(c.thickness_m for c in self.coverings)
-
-    @property
-    def covered_on(self) -> str | None:
-        """The day the face was closed, as far as the record says."""
-        dates = [c.date for c in self.coverings if c.date] + [self.face.cover_up_date]
-        return min((d for d in dates if d), default=None)
-
-
 KEPT_THINGS = 20_000  # how many things are kept ready, so that memory stays bounded
 BOXES_READ_AHEAD = 40
 
@@ -74,6 +47,7 @@ class View:
     def __init__(self, record: Record) -> None:
         self.record = record
         self._faces: dict[str, FaceView] = {}
+        self._outside: dict[str, FaceView] = {}
         self._kept: dict[tuple[str, str], list[Thing]] = {}
         self.coverage: dict = {}  # filled by answers.coverage
 
@@ -206,6 +180,22 @@ class View:
             framing=Framing(length_m=face.length_m, height_m=face.height_m, studs_m=edges),
             building_from_face=self.poses[face_id],
         )
+
+    def outside(self, face_id: str) -> FaceView:
+        """An outside wall from outside: its face turned round, its sheathing as the covering.
+
+        Raises
+        ------
+        NotInRecordError
+            If the face is not on an outside wall.
+        """
+        if face_id not in self._outside:
+            outer_id = f"outside.{len(self._outside)}"
+            while outer_id in self.faces:
+                outer_id += "+"
+            view = turned_outside(self.face(face_id), outer_id)
+            self._outside[face_id] = self._faces[outer_id] = view
+        return self._outside[face_id]
 
     def things_near(self, face_id: str, left_m: float, bottom_m: float, right_m: float, top_m: float) -> list[Thing]:
         """Everything that may lie in a rectangle of a face, of either side of the wall."""

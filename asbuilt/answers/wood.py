@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from scipy.special import ndtr
 
-from asbuilt.answers import wording
+from asbuilt.answers import drill_wording
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.things import far_link
 from asbuilt.answers.view import FaceView, View
@@ -49,9 +49,9 @@ def _wood(face: FaceView, offset_m: float, height_m: float, radius_m: float, tip
     if not face.studs:
         return
     if height_m < SOLE_PLATE_M:
-        yield WoodMet(name="sole plate", center_m=None, chance=1.0, wood_m=wood, text=wording.plate("sole plate"))
+        yield WoodMet(name="sole plate", center_m=None, chance=1.0, wood_m=wood, text=drill_wording.plate("sole plate"))
     if height_m > face.face.height_m - TOP_PLATE_M:
-        yield WoodMet(name="top plate", center_m=None, chance=1.0, wood_m=wood, text=wording.plate("top plate"))
+        yield WoodMet(name="top plate", center_m=None, chance=1.0, wood_m=wood, text=drill_wording.plate("top plate"))
     for stud in face.studs:
         if not stud.bottom_m <= height_m <= (stud.top_m if stud.top_m is not None else face.face.height_m):
             continue
@@ -63,7 +63,7 @@ def _wood(face: FaceView, offset_m: float, height_m: float, radius_m: float, tip
         meets = float(ndtr((touch - away) / sigma) - ndtr((-touch - away) / sigma))
         if meets > 0.001:
             yield WoodMet(name="stud", center_m=stud.center_m, chance=chance, wood_m=wood,
-                          text=wording.stud_met(chance, meets))  # fmt: skip
+                          text=drill_wording.stud_met(chance, meets))  # fmt: skip
 
 
 def other_side(view: View, face: FaceView, offset_m: float, height_m: float, tip_m: float) -> OtherSide:
@@ -74,10 +74,10 @@ def other_side(view: View, face: FaceView, offset_m: float, height_m: float, tip
         offset_sum_m, height_shift_m = far_link(own, face.far)
         there = (offset_sum_m - offset_m, height_m + height_shift_m)
         back_m += view.face(face.far.id).covering_m
-        text = wording.far_room(face.far.title, view.face(face.far.id).room.name, *there, unit)
+        text = drill_wording.far_room(face.far.title, view.face(face.far.id).room.name, *there, unit)
         return OtherSide(comes_out=tip_m >= back_m, wall_m=back_m + face.covering_m, face_id=face.far.id,
                          offset_m=there[0], height_m=there[1], text=text)  # fmt: skip
     back_m += own.sheathing_m or 0.0
-    text = wording.outside(own.exterior, own.open_behind, own.sheathing_m, unit)
+    text = drill_wording.outside(own.exterior, own.open_behind, own.sheathing_m, unit)
     return OtherSide(comes_out=tip_m >= back_m, wall_m=back_m + face.covering_m, face_id=None, offset_m=None,
                      height_m=None, text=text)  # fmt: skip

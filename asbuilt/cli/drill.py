@@ -19,8 +19,8 @@ from asbuilt.units import parse_length
 @click.option("--bit", default="1/4in", show_default=True, help="Diameter of the bit.")
 @click.option("--depth", default="2-1/2in", show_default=True, help="How deep the tip goes.")
 @click.option(
-    "--from", "depth_from", type=click.Choice(["finished", "stud"]), default="finished", show_default=True,
-    help="Whether the depth counts from the finished face or from the stud face.",
+    "--from", "depth_from", type=click.Choice(["finished", "stud", "outside"]), default="finished", show_default=True,
+    help="Which face the depth counts from; outside drills an outside wall from outside, --at from its left end there.",
 )  # fmt: skip
 @click.option("--rule", "rules", multiple=True, help="Where cable runs by practice, bs7671 or din18015.")
 @click.option(
@@ -44,6 +44,7 @@ def command(
     Examples:
       asbuilt drill house street --at 6ft --height 4ft --bit 3/8in --depth 2-1/2in
       asbuilt drill house kiln --at "6' 3-1/2" --height 48in --bit 6mm --depth 60mm --from stud
+      asbuilt drill house street --at 9ft --height 20in --bit 1in --depth 4in --from outside
       asbuilt drill house garden --at 1.91m --height 1.2m --rule din18015 --json
       asbuilt drill house street --at 6ft --height 4ft --instead 12in
       asbuilt drill house street --at 6ft --height 7ft --holes rail.txt --shift 6in --on-studs
@@ -64,10 +65,10 @@ def command(
             answer, text = drill(opened, face, x, z, bit_m, depth_m, depth_from, **extra), drill_text
         else:
             places = [(x + right, z + up) for right, up in read_holes(holes, unit)]
-            answer = drill_pattern(opened, face, places, bit_m, depth_m, right_m, up_m, on_studs)
+            answer = drill_pattern(opened, face, places, bit_m, depth_m, right_m, up_m, on_studs, depth_from)
             text = pattern_text
         if instead is not None:
-            others = places_instead(opened, face, x, z, bit_m, depth_m, parse_length(instead, unit))
+            others = places_instead(opened, face, x, z, bit_m, depth_m, parse_length(instead, unit), depth_from)
     if as_json:
         print_json(answer.to_json() | ({"instead": [p.to_json() for p in others]} if others is not None else {}))
     else:

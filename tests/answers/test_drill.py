@@ -12,6 +12,7 @@ from asbuilt.answers import wording
 from asbuilt.answers.drill import drill
 from asbuilt.answers.screws import rule_depth_m
 from asbuilt.answers.text import drill_text
+from asbuilt.errors import NotInRecordError
 from asbuilt.record.store import Record
 from asbuilt.record.types import Covering, Event, Face, Item, Opening, Position, Room
 from asbuilt.steps import coverage
@@ -168,6 +169,79 @@ def test_the_same_hole_through_the_whole_wall_has_the_same_chance_from_either_si
     assert far.things[0].gap_m == pytest.approx(near.things[0].gap_m, abs=1e-6)
     assert near.other_side.comes_out and near.other_side.face_id == "far"
     assert near.other_side.offset_m == pytest.approx(2.0 - dx)
+
+
+def _outside_wall(folder, sheathing_m, kind="wall"):
+    """3 m of outside wall, 89 mm studs: a cable upright 1 m from the left end, 60 mm deep."""
+    record = Record.create(folder, "A hut", unit="mm")
+    record.put(Room(id="a", name="A"))
+    record.put(
+        Face(id="w", room_id="a", title="Wall", length_m=3.0, height_m=2.4, exterior=True, sheathing_m=sheathing_m),
+        Face(id="inner", room_id="a", title="Inner", order_idx=1, length_m=3.0, height_m=2.4),
+        Covering(id="b", face_id="w", material="board", thickness_m=0.0125),
+        Opening(id="d", face_id="w", kind="window", left_m=2.0, right_m=2.6, bottom_m=0.9, top_m=1.8),
+        Item(id="c", kind="cable", face_id="w", label="c"),
+    )
+    cov = ((1e-6, 0.0, 0.0), (0.0, 1e-6, 0.0), (0.0, 0.0, 1e-6))
+    for order, z in enumerate((0.02, 1.2, 2.38)):
+        record.put(Position(id=f"p{order}", item_id="c", place=f"p{order}", order_idx=order, face_id="w", offset_m=1.0,
+                            height_m=z, depth_m=0.06, covariance=cov, method="intersected",
+                            picture_count=2))  # fmt: skip
+    return record
+
+
+def test_from_outside_offsets_are_mirrored_and_depths_count_from_the_sheathing(tmp_path):
+    """The cable lies 88.9 - 60 mm behind the outer stud edge: 40.9 mm with 12 mm of sheathing."""
+    with _outside_wall(tmp_path / "r", 0.012) as record:
+        shallow = drill(record, "w", 2.0, 1.2, 0.006, 0.025, "outside")
+        deep = drill(record, "w", 2.0, 1.2, 0.006, 0.050, "outside")
+        elsewhere = drill(record, "w", 1.0, 1.2, 0.006, 0.050, "outside")
+    assert deep.outcome == wording.HIT and deep.tip_m == pytest.approx(0.050 - 0.012)
+    assert elsewhere.chance == 0.0 and not elsewhere.things
+    radius_m = 0.0889 - 0.06 + 0.012 - shallow.things[0].depth_m
+    assert 0.002 < radius_m < 0.008  # depths are to its surface
+    assert shallow.things[0].direction == "deeper"
+    assert shallow.things[0].gap_m == pytest.approx(0.0889 - 0.06 - radius_m - (0.025 - 0.012), abs=1e-6)
+    assert deep.inside_offset_m == pytest.approx(1.0)
+    assert [m.name for m in deep.landmarks] == ["the right edge of the window", "the left edge of the window"]
+    assert deep.landmarks[1].offset_m == pytest.approx(3.0 - 2.6)
+    text = drill_text(deep)
+    for words in ("outer face of the sheathing, 12 mm", "siding lies in front", "From inside this is Wall, 1000 mm"):
+        assert words in text
+    assert "finished face" not in text
+
+
+def test_a_hole_right_through_has_the_same_chance_from_outside_and_comes_out_in_the_room(tmp_path):
+    with _outside_wall(tmp_path / "r", 0.012) as record:
+        through = 0.012 + 0.0889 + 0.0125 + 0.001
+        for aside in (0.0, 0.006, 0.012):
+            inside = drill(record, "w", 1.0 + aside, 1.0, 0.006, through)
+            outside = drill(record, "w", 2.0 - aside, 1.0, 0.006, through, "outside")
+            assert outside.chance == pytest.approx(inside.chance, abs=0.01)
+    assert inside.other_side.comes_out and "outside of the building" in inside.other_side.text
+    assert outside.other_side.comes_out and outside.other_side.face_id == "w"
+    assert outside.other_side.wall_m == pytest.approx(through - 0.001)
+
+
+def test_unknown_sheathing_is_said_and_taken_as_none(tmp_path):
+    with _outside_wall(tmp_path / "r", None) as record:
+        answer = drill(record, "w", 2.0, 1.0, 0.006, 0.030, "outside")
+        with pytest.raises(NotInRecordError, match="not on record as an outside wall"):
+            drill(record, "inner", 2.0, 1.0, 0.006, 0.030, "outside")
+    assert answer.tip_m == pytest.approx(0.030)
+    assert "not on record: depths are from the outer edge of the studs" in drill_text(answer)
+    assert "mm deep from the outer edge of the studs" in drill_text(answer)
+
+
+def test_from_outside_the_record_is_that_of_the_same_place(dense_record):
+    """The bay that no picture shows is not recorded from either side."""
+    left_out = truth()["left_out"]
+    middle = (left_out["x0"] + left_out["x1"]) / 2 + 0.05
+    length_m = dense_record.get(Face, left_out["wall"]).length_m
+    there = drill(dense_record, left_out["wall"], length_m - middle, 2.0, 0.006, 0.02, "outside")
+    seen = drill(dense_record, "kiln", dense_record.get(Face, "kiln").length_m - 1.22, 1.4, 0.006, 0.05, "outside")
+    assert there.outcome == wording.UNKNOWN
+    assert seen.outcome == wording.NOTHING and seen.pictures
 
 
 def test_from_the_far_side_a_shallow_hole_stops_short(tmp_path):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from asbuilt.answers import wording
+from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.find import find
 from asbuilt.answers.pattern import FAR_ENOUGH_M, drill_pattern, places_instead
 from asbuilt.answers.pole import pole
@@ -135,7 +135,7 @@ def test_no_shift_is_offered_where_nothing_is_recorded(dense_record):
     left_out = truth()["left_out"]
     answer = drill_pattern(dense_record, left_out["wall"], [(left_out["x0"] + 0.15, 2.2)], 0.006, 0.05, 0.05, 0.05)
     assert answer.outcome == wording.UNKNOWN
-    assert answer.best is None and answer.text == wording.NO_SHIFT
+    assert answer.best is None and answer.text == drill_wording.NO_SHIFT
     assert places_instead(dense_record, left_out["wall"], left_out["x0"] + 0.15, 2.2, 0.006, 0.05, 0.1) == ()
 
 

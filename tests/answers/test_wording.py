@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from asbuilt.answers import wording
+from asbuilt.answers import drill_wording, wording
 
 ROOT = Path(__file__).resolve().parents[2]
 # Words that promise. "safe" as a word of its own in any form; the rest as people say it.
@@ -68,7 +68,7 @@ def test_not_recorded_and_nothing_recorded_do_not_read_alike():
      (1.0, "more than 99 %")],
 )  # fmt: skip
 def test_chances_are_never_put_as_certain(chance, words):
-    assert wording.percent(chance) == words
+    assert drill_wording.percent(chance) == words
 
 
 @pytest.mark.parametrize(

@@ -48,6 +48,10 @@ def test_drill_says_one_of_four_things(folder):
     assert "NOTHING RECORDED HERE" in shallow
     from_stud = json.loads(_run(*args, "--depth", "1in", "--from", "stud", "--json")[1])
     assert from_stud["tip_m"] == pytest.approx(0.0254)
+    outside = json.loads(_run(*args, "--depth", "4in", "--from", "outside", "--json")[1])
+    assert outside["inside_offset_m"] == pytest.approx((14 * 12 + 0.5 - 8 * 12 - 2) * 0.0254, abs=2e-3)
+    code, text = _run("drill", folder, "partition", "--at", "3ft", "--height", "3ft", "--from", "outside")
+    assert code == 1 and "not on record as an outside wall" in text
     places = json.loads(_run(*args, "--depth", "3-1/2in", "--instead", "8in", "--json")[1])["instead"]
     assert places and all(p["clearance_m"] > 0 for p in places)
 
