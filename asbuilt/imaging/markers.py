@@ -11,6 +11,8 @@ import numpy as np
 DICTIONARIES = {"AprilTag 36h11": cv2.aruco.DICT_APRILTAG_36h11}
 PROFILE_HALF_PX = 4.0  # how far either side of an edge its profile is sampled
 PROFILE_STEP_PX = 0.25
+RIM_PX = 12  # of the picture round the rough corners: a profile's half and what rough corners are off
+ROUNDS = 4  # from corners a pixel off, a blurred edge of a small sheet is reached by then
 ALONG_SHARE = (0.12, 0.88)  # part of a side that is used, clear of the corners
 
 
@@ -27,7 +29,7 @@ class MarkerSeen:
     sigma_px: float
 
 
-_LINEAR_LIGHT = 255 * (np.arange(256) / 255) ** 2.2  # the usual display curve
+_LINEAR_LIGHT = np.float32(255 * (np.arange(256) / 255) ** 2.2)  # the usual display curve
 
 
 @cache
@@ -77,10 +79,18 @@ def refine_corners(gray: np.ndarray, corners_px: np.ndarray) -> tuple[np.ndarray
     tuple of (ndarray of shape (4, 2), float) or None
         Corners and their one-sigma [px]; None if an edge is not a clear straight line.
     """
-    for _ in range(2):
+    # Blur mixes light, not code values, and so does what lies between two pixels: in linear light
+    # a blurred edge stays where it was.
+    first = np.clip(np.floor(corners_px.min(axis=0)).astype(int) - RIM_PX, 0, np.array(gray.shape[::-1]) - 1)
+    last = np.maximum(np.ceil(corners_px.max(axis=0)).astype(int) + RIM_PX, first + 1)
+    light = cv2.LUT(gray[first[1] : last[1], first[0] : last[0]], _LINEAR_LIGHT)
+    corners_px = corners_px - first
+    for _ in range(ROUNDS):
         lines, residuals = [], []
+        sides = np.linalg.norm(np.roll(corners_px, -1, axis=0) - corners_px, axis=1)
         for k in range(4):
-            line = _edge_line(gray, corners_px[k], corners_px[(k + 1) % 4])
+            across = min(sides[k - 1], sides[(k + 1) % 4])
+            line = _edge_line(light, corners_px[k], corners_px[(k + 1) % 4], across)
             if line is None:
                 return None
             lines.append(line[0])
@@ -91,28 +101,29 @@ def refine_corners(gray: np.ndarray, corners_px: np.ndarray) -> tuple[np.ndarray
         corners_px = corners_px[:, :2] / corners_px[:, 2:]
     # The scatter of single edge samples overstates the error of a fitted line but not by
     # much that of a whole square whose print, paper and light are imperfect.
-    return corners_px, float(np.clip(np.sqrt(np.mean(np.square(residuals))), 0.1, 1.5))
+    return corners_px + first, float(np.clip(np.sqrt(np.mean(np.square(residuals))), 0.1, 1.5))
 
 
-def _edge_line(gray: np.ndarray, start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, float] | None:
-    """Homogeneous line (unit normal) through the dark-to-light edge between two corners, and its scatter [px]."""
+def _edge_line(light: np.ndarray, start: np.ndarray, end: np.ndarray, across: float) -> tuple[np.ndarray, float] | None:
+    """Homogeneous line (unit normal) through the dark-to-light edge between two corners, and its scatter [px].
+
+    ``across`` is how long the square looks square to the edge: its black rim is an eighth of that wide.
+    """
     along = end - start
     length = float(np.hypot(*along))
     if length < 8:
         return None
     along = along / length
     normal = np.array([along[1], -along[0]])
-    half = min(PROFILE_HALF_PX, 0.09 * length)
+    half = min(PROFILE_HALF_PX, 0.09 * across)
     steps = np.arange(-half, half + 1e-9, PROFILE_STEP_PX)
     shares = np.linspace(*ALONG_SHARE, int(np.clip(length, 8, 60)))
     base = start + shares[:, None] * (end - start)
     points = base[:, None] + steps[None, :, None] * normal
     profile = cv2.remap(
-        gray, points[..., 0].astype(np.float32), points[..., 1].astype(np.float32), cv2.INTER_LINEAR,
+        light, points[..., 0].astype(np.float32), points[..., 1].astype(np.float32), cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )  # fmt: skip
-    # Blur mixes light, not code values: in linear light a blurred edge stays where it was.
-    profile = _LINEAR_LIGHT[profile]
     slope = np.abs(np.diff(profile, axis=1))
     slope[slope < 0.2 * slope.max(axis=1, keepdims=True)] = 0
     weight = slope.sum(axis=1)
