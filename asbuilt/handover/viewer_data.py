@@ -9,7 +9,7 @@ from dataclasses import asdict
 import numpy as np
 
 from asbuilt.answers import coverage as cover_rules
-from asbuilt.answers import wording
+from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.coverage import FaceCoverage, coverage_of
 from asbuilt.answers.doubts import HARMLESS
 from asbuilt.answers.find import find
@@ -18,7 +18,7 @@ from asbuilt.answers.routes import expected_routes
 from asbuilt.answers.things import Thing, far_link
 from asbuilt.answers.touch import normal_points
 from asbuilt.answers.view import FaceView, View, view_of
-from asbuilt.record import Item, Record, Sighting
+from asbuilt.record import Event, Item, Record, Sighting
 from asbuilt.record.kinds import KINDS
 from asbuilt.sheets.elevation import elevation_sheet
 from asbuilt.sheets.svg import svg
@@ -27,6 +27,7 @@ from asbuilt.steps.sight import SOLE_PLATE_M, TOP_PLATE_M
 DIGITS = 9  # significant: a nanometre on a metre
 LAYERS = ("count", "obliquity", "light", "sharpness", "resolution")
 LONGEST_RUN = 65_535
+BOUNDLESS_M = 1e9
 
 
 def viewer_data(record: Record, files: dict[str, str], elevations: dict[str, str], left_out: Sequence[str]) -> dict:
@@ -62,7 +63,8 @@ def viewer_data(record: Record, files: dict[str, str], elevations: dict[str, str
 
 def words() -> dict:
     """The fixed sentences of answers, which the viewer takes over as they are."""
-    fixed = {name: value for name, value in vars(wording).items() if name.isupper() and isinstance(value, str)}
+    named = {**vars(wording), **vars(drill_wording)}
+    fixed = {name: value for name, value in named.items() if name.isupper() and isinstance(value, str)}
     return fixed | {"POOR": wording.COVER[1], "WELL": wording.COVER[2], "CAUTIONS": list(wording.CAUTIONS)}
 
 
@@ -153,11 +155,28 @@ def _far(view: View, face: FaceView) -> dict | None:
 
 
 def _events(view: View, face: FaceView) -> Iterator[dict]:
-    """Events that may make the record of a face doubtful, its far face's included."""
-    across = [e for e in view.face(face.far.id).events if e.face_id == face.far.id] if face.far is not None else []
-    for event in [*face.events, *across]:
-        if event.kind not in HARMLESS:
-            yield asdict(event) | {"far": event in across}
+    """Events that may make the record of a face doubtful, with their extent on this face.
+
+    Those of the far face are turned round; where no extent is given it is without bounds.
+    """
+    for event in face.events:
+        yield from _event(event, 0.0, 1.0, 0.0)
+    if face.far is not None:
+        offset_sum_m, height_shift_m = far_link(face.face, face.far)
+        for event in view.face(face.far.id).events:
+            if event.face_id == face.far.id:
+                yield from _event(event, offset_sum_m, -1.0, height_shift_m)
+
+
+def _event(event: Event, offset_sum_m: float, sign: float, height_shift_m: float) -> Iterator[dict]:
+    if event.kind in HARMLESS:
+        return
+    sides = [offset_sum_m + sign * (x if x is not None else bound)
+             for x, bound in ((event.left_m, -sign * BOUNDLESS_M), (event.right_m, sign * BOUNDLESS_M))]  # fmt: skip
+    bottom, top = (z - height_shift_m if z is not None else bound
+                   for z, bound in ((event.bottom_m, -BOUNDLESS_M), (event.top_m, BOUNDLESS_M)))  # fmt: skip
+    yield {"id": event.id, "kind": event.kind, "date": event.date, "note": event.note, "left_m": min(sides),
+           "right_m": max(sides), "bottom_m": bottom, "top_m": top}  # fmt: skip
 
 
 def _cover(coverage: FaceCoverage) -> dict:

@@ -19,6 +19,7 @@ const Answers = (() => {
   const TAPE_SIGMA = 0.0016;
   const FAR_ENOUGH = 0.15;
   const MOST_PICTURES = 4;
+  const FINISHED = "finished face";
   let data = null;
 
   /** Take the record's data in; ``nodes`` are the nodes of the rule for chances. */
@@ -258,14 +259,7 @@ const Answers = (() => {
   // --- around an answer -----------------------------------------------------------------------
 
   function doubtsIn(face, r, recordedOn) {
-    const meets = (e) => {
-      const whole = e.far || e.left_m === null;
-      const left = whole ? -1e9 : e.left_m;
-      const right = e.far || e.right_m === null ? 1e9 : e.right_m;
-      const bottom = e.bottom_m === null ? -1e9 : e.bottom_m;
-      const top = e.top_m === null ? 1e9 : e.top_m;
-      return left <= r.right && right >= r.left && bottom <= r.top && top >= r.bottom;
-    };
+    const meets = (e) => e.left_m <= r.right && e.right_m >= r.left && e.bottom_m <= r.top && e.top_m >= r.bottom;
     return face.events.filter((e) => e.date.slice(0, 10) >= recordedOn.slice(0, 10) && meets(e))
       .map((e) => ({ event_id: e.id, kind: e.kind, date: e.date, note: e.note, text: Words.doubt(e.kind, e.date) }));
   }
@@ -340,7 +334,8 @@ const Answers = (() => {
     const order = [...passed].sort((a, b) => b.chance - a.chance || a.clearance.gap - b.clearance.gap);
     return {
       building: data.building, unit: data.unit, face_id: face.id, face_title: face.title, offset_m: offset,
-      height_m: height, bit_m: bitM, depth_m: depthM, depth_from: depthFrom, tip_m: tip,
+      height_m: height, bit_m: bitM, depth_m: depthM, depth_from: depthFrom, from_face: FINISHED, tip_m: tip,
+      inside_offset_m: offset, inside: "",
       covering_m: face.covering_m, covering: Words.covering(face.covering_m, data.unit), outcome,
       sentence: drillSentence(outcome, passed, cover, doubts), stop: stopWords(passed),
       chance: Math.max(0, ...passed.map((p) => p.chance)), things: order.map((p) => passedAnswer(face, p)),
@@ -468,7 +463,7 @@ const Answers = (() => {
       if (limit) break;
       longest = length;
     }
-    return { longest_m: longest, limit, text: Words.screw(longest, limit, data.unit) };
+    return { longest_m: longest, limit, text: Words.screw(longest, limit, FINISHED, data.unit) };
   }
 
   return { use, behind, drill, crossCheck, faceOf, placePictures };

@@ -218,7 +218,7 @@
       el("p", {}, a.sentence), a.stop ? el("p", { class: "caution stop" }, `STOP. ${a.stop}`) : null, doubtLines(a.doubts),
       a.other_side.comes_out ? el("p", { class: "caution" }, Words.cameOut(a.other_side.wall_m, a.other_side.text, a.unit)) : null,
       block("Near the hole", a.things.map((t) => t.text)), block("Nearest along the wall", ways), block("Wood", wood),
-      block("Screws", [a.screw.text, Words.rule(a.rule_depth_m, a.unit)]), block("Where cable runs", a.expected.map((r) => r.text)),
+      block("Screws", [a.screw.text, Words.rule(a.rule_depth_m, a.from_face, a.unit)]), block("Where cable runs", a.expected.map((r) => r.text)),
       off(a.circuits_off), findIt(a.landmarks), pictureParts(a.pictures.map((m) => ({ ...m, words: "" }))),
       section("Before you drill or cut", list(a.cautions)),
       el("p", { class: "soft" }, Words.recordLine(a.covering, a.recorded_on, a.age, "")))];

@@ -157,9 +157,9 @@ const Words = (() => {
     return `${layer} is ${behind}${openBehind ? " (this wall was open behind when it was recorded)" : ""}`;
   }
 
-  function screw(longest, limit, unit) {
+  function screw(longest, limit, face, unit) {
     if (longest === null) return `no usual screw stays 1/4 in short of ${limit} after error`;
-    const text = `the longest usual screw through the finished face is ${length(longest, unit)}`;
+    const text = `the longest usual screw from the ${face} is ${length(longest, unit)}`;
     return limit ? `${text}; the next longer one comes within 1/4 in of ${limit} after error` : text;
   }
 
@@ -171,9 +171,9 @@ const Words = (() => {
       + `${length(height, unit)} up, ${length(depthM, unit)} deep from the ${face}.`;
   }
 
-  const rule = (depthM, unit) =>
-    `NFPA 70 300.4 (2020; check local adoption): cable nearer than ${length(depthM, unit)} from the finished `
-    + "face must be behind a steel plate. Cable deeper than that may have no plate.";
+  const rule = (depthM, face, unit) =>
+    `NFPA 70 300.4 (2020; check local adoption): cable nearer than ${length(depthM, unit)} from the `
+    + `${face} must be behind a steel plate. Cable deeper than that may have no plate.`;
 
   return {
     use, word, cover, upper, covering, quoted, thingName, circuitName, breaker, poorReason, recordedHere,
