@@ -143,7 +143,8 @@ def _load_lines(panel: PanelLoad) -> Iterator[str]:
     yield f"{panel.name}: {panel.load_va:g} VA noted{supply}, legs {legs} VA"
     for c in panel.circuits:
         share = f", {100 * c.share:.0f} % of {c.rating_va:g} VA" if c.share is not None else ""
-        unnoted = f"; {c.unnoted_count} devices without a load on record" if c.unnoted_count else ""
+        devices = "device" if c.unnoted_count == 1 else "devices"
+        unnoted = f"; {c.unnoted_count} {devices} without a load on record" if c.unnoted_count else ""
         yield f"  {c.number} {c.name}: {c.load_va:g} VA noted{share}{unnoted}"
     spare = ", ".join(panel.spare_positions) or "none"
     spaces = panel.empty_spaces if panel.empty_spaces is not None else "not on record"

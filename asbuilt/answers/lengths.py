@@ -20,6 +20,7 @@ from asbuilt.record import Position, Record
 from asbuilt.record.kinds import KINDS
 
 MEASURED, ESTIMATED, NOTHING = "measured", "estimated from its route", "its route is not on record"
+FROM_ENDS = "estimated from its ends alone"
 # Cable is this much longer than the line through the places where it was seen: it sags and goes
 # round corners in a bend (our choice; the error covers what rendered rooms show).
 STRAY_SHARE, STRAY_SIGMA_SHARE = 0.03, 0.03
@@ -84,8 +85,11 @@ def lead_length(wiring: Wiring, lead: Lead) -> LengthAnswer:
         return LengthAnswer(cable_id=lead.id, basis=MEASURED, total_m=lead.length_m, coil_m=lead.coil_m,
                             sigma_m=MEASURED_SIGMA_SHARE * lead.length_m, whole=True)  # fmt: skip
     runs = [i for i in lead.item_ids if i in wiring.items and KINDS[wiring.items[i].kind].is_run]
-    spots = [p for i in runs for p in wiring.positions.get(i, ())]
+    spots = wiring.turned([p for i in runs for p in wiring.positions.get(i, ())], *lead.ends)
     if len(spots) < 2:
+        places = [_place(wiring, end) for end in lead.ends]
+        if all(places):
+            return _from_ends(wiring, lead, *places)
         return LengthAnswer(cable_id=lead.id, basis=NOTHING, total_m=None, sigma_m=0.0, coil_m=lead.coil_m)
     return _estimate(wiring, lead, spots)
 
@@ -107,6 +111,34 @@ def _estimate(wiring: Wiring, lead: Lead, spots: list[Position]) -> LengthAnswer
     )  # fmt: skip
 
 
+def _from_ends(wiring: Wiring, lead: Lead, one: Position, other: Position) -> LengthAnswer:
+    """A cable that nobody saw on its way: somewhere between straight along the framing and over the top plate."""
+    across = np.abs(wiring.building_m(other) - wiring.building_m(one))
+    over_m, direct_m = _over_the_plate_m(wiring, one, other), float(across.sum())
+    if one.face_id != other.face_id:
+        direct_m = over_m
+    way_m = (over_m + direct_m) / 2
+    boxes = Way()
+    for end in lead.ends:
+        boxes.add(*_in_end(end))
+    sigma_m = math.hypot(UNSEEN_SIGMA_SHARE * way_m, abs(over_m - direct_m) / 2, math.sqrt(boxes.variance))
+    return LengthAnswer(
+        cable_id=lead.id, basis=FROM_ENDS, total_m=way_m * (1 + STRAY_SHARE) + boxes.length_m + (lead.coil_m or 0.0),
+        sigma_m=sigma_m, unseen_m=way_m, slack_m=STRAY_SHARE * way_m, in_boxes_m=boxes.length_m, coil_m=lead.coil_m,
+        whole=True, notes=("its way was not seen: taken along the framing",),
+    )  # fmt: skip
+
+
+def _place(wiring: Wiring, end: End) -> Position | None:
+    """Where the box or panel at an end is, if it was measured."""
+    return next(iter(wiring.positions.get(wiring.item_of_panel.get(end.place_id, end.place_id), ())), None)
+
+
+def _in_end(end: End) -> tuple[float, float]:
+    """What stays in a box or a panel, and its sigma [m]."""
+    return (IN_PANEL_M, IN_PANEL_SIGMA_M) if end.kind == PANEL else (IN_BOX_M, IN_BOX_SIGMA_M)
+
+
 def _coil_unmeasured(wiring: Wiring, lead: Lead) -> bool:
     coils = [i for i in lead.item_ids if i in wiring.items and wiring.items[i].kind == "coil"]
     return bool(coils) and lead.coil_m is None
@@ -115,7 +147,7 @@ def _coil_unmeasured(wiring: Wiring, lead: Lead) -> bool:
 def seen_way(wiring: Wiring, spots: list[Position]) -> Way:
     """The way through all seen places, with the error that those places have together."""
     total = Way()
-    points = [_building_m(wiring, p) for p in spots]
+    points = [wiring.building_m(p) for p in spots]
     pulls = [np.zeros(3) for _ in spots]  # how the length changes as a place moves
     for i in range(len(spots) - 1):
         step = points[i + 1] - points[i]
@@ -149,10 +181,6 @@ def _spot(p: Position) -> Spot:
     return Spot(point_m=np.array([p.offset_m, p.height_m, p.depth_m]), cov=np.array(p.covariance))
 
 
-def _building_m(wiring: Wiring, p: Position) -> np.ndarray:
-    return wiring.view.poses[p.face_id].apply(np.array([[p.offset_m, p.depth_m, p.height_m]]))[0]
-
-
 def _building_cov(wiring: Wiring, p: Position) -> np.ndarray:
     order = [0, 2, 1]  # stored as (offset, height, depth); the face frame is (offset, depth, height)
     rotation = wiring.view.poses[p.face_id].rotation
@@ -164,9 +192,8 @@ def _to_end(wiring: Wiring, end: End, spot: Position, seen: Way, unseen: Way, bo
     if end.kind not in (BOX, PANEL):
         unseen.notes.append("an end is not on record: at least so long")
         return
-    item_id = wiring.item_of_panel.get(end.place_id, end.place_id)
-    place = next(iter(wiring.positions.get(item_id, ())), None)
-    boxes.add(*((IN_PANEL_M, IN_PANEL_SIGMA_M) if end.kind == PANEL else (IN_BOX_M, IN_BOX_SIGMA_M)))
+    place = _place(wiring, end)
+    boxes.add(*_in_end(end))
     if place is None:
         unseen.notes.append(f"where {end.text} is was not measured: at least so long")
         return
@@ -194,5 +221,5 @@ def _over_the_plate_m(wiring: Wiring, spot: Position, place: Position) -> float:
     item = wiring.items[place.item_id]
     half_m = (item.height_m or KINDS[item.kind].height_m) / 2
     down_m = max(wiring.view.faces[place.face_id].height_m - place.height_m - half_m, 0.0)
-    across = np.abs(_building_m(wiring, place) - _building_m(wiring, spot))[:2]
+    across = np.abs(wiring.building_m(place) - wiring.building_m(spot))[:2]
     return up_m + down_m + float(across.sum())

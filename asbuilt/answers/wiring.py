@@ -224,8 +224,8 @@ class Wiring:
                     words=run.cable, first=first, last=last, item_ids=(run.id,), note=run.note)  # fmt: skip
 
     def _ends(self, first_said: str, last_said: str, runs: list[Item], circuit_id: str | None) -> tuple[End, End]:
-        spots = [p for run in runs for p in self.positions.get(run.id, ())]
         first, last = self._said(first_said), self._said(last_said)
+        spots = self.turned([p for run in runs for p in self.positions.get(run.id, ())], first, last)
         if first.kind == UNKNOWN and spots:
             first = self._near(spots[0], circuit_id, last.place_id)
         if last.kind == UNKNOWN and len(spots) > 1:
@@ -248,6 +248,25 @@ class Wiring:
         place_id = self.panel_of_item.get(place_id, place_id)
         kind = PANEL if place_id in self.panels or self.items[place_id].kind == "panel" else BOX
         return End(kind=kind, place_id=place_id, text=self.place_name(place_id), how=how)
+
+    def turned(self, spots: list[Position], first: End, last: End) -> list[Position]:
+        """Places along a cable from its first end to its last, whichever way they were marked."""
+        if len(spots) < 2:
+            return spots
+        as_marked = self._misfit_m(first, spots[0]) + self._misfit_m(last, spots[-1])
+        turned = self._misfit_m(first, spots[-1]) + self._misfit_m(last, spots[0])
+        return spots[::-1] if turned < as_marked else spots
+
+    def _misfit_m(self, end: End, spot: Position) -> float:
+        """How far a place is from the box at an end, in the building; 0 where that is not known."""
+        places = self.positions.get(self.item_of_panel.get(end.place_id, end.place_id))
+        if not places:
+            return 0.0
+        return float(np.linalg.norm(self.building_m(places[0]) - self.building_m(spot)))
+
+    def building_m(self, p: Position) -> np.ndarray:
+        """A place in the building frame, (3,) [m]."""
+        return self.view.poses[p.face_id].apply(np.array([[p.offset_m, p.depth_m, p.height_m]]))[0]
 
     def _near(self, spot: Position, circuit_id: str | None, other_id: str) -> End:
         """The box of the same circuit, or the panel, that a run's end lies at."""

@@ -17,6 +17,7 @@ from asbuilt.answers.control import controlled
 from asbuilt.answers.directory import name_doubts, schedules
 from asbuilt.answers.lengths import (
     ESTIMATED,
+    FROM_ENDS,
     MEASURED,
     NOTHING,
     STRAY_SHARE,
@@ -287,6 +288,17 @@ def test_a_straight_run_between_two_boxes_is_its_route_plus_slack_and_what_stays
     assert answer.sigma_m == pytest.approx(math.hypot(0.05 * math.sqrt(2), 0.03 * 1.7), rel=0.02)
 
 
+def test_it_does_not_matter_from_which_end_a_run_was_marked(record):
+    _put(record, _box("b1", height_m=0.1, width_m=0.06), _at("b1", 1.0, 0.3, -0.012),
+         _box("b2", height_m=0.1, width_m=0.06), _at("b2", 1.0, 2.1, -0.012))  # fmt: skip
+    answer = _run(record, _at("r", 1.0, 2.0), _at("r", 1.0, 0.4), comes_from="b1", goes_to="b2")
+    assert answer.seen_m == pytest.approx(1.7, abs=1e-6) and answer.unseen_m == 0
+    # With one end unsaid, the box at the other end of the run is found.
+    _put(record, Cable(id="C1", circuit_id="1", comes_from="b1", item_ids=("r",)))
+    lead = wiring_of(record).leads["C1"]
+    assert (lead.first.place_id, lead.last.place_id, lead.last.how) == ("b1", "b2", BY_NEARNESS)
+
+
 def test_what_is_coiled_comes_on_top_and_a_coil_without_length_is_said(record):
     plain = _run(record, _at("r", 1.0, 0.4), _at("r", 1.0, 2.0), comes_from="capped", goes_to="attic")
     coiled = _run(record, comes_from="capped", goes_to="attic", coil_m=2.5)
@@ -312,6 +324,17 @@ def test_the_way_to_a_panel_that_nobody_saw_is_taken_over_the_top_plate_with_a_w
     assert answer.unseen_m == pytest.approx(0.4 + 2.045 + 1.045 + 0.5, abs=1e-6)
     assert answer.sigma_m > 0.19 * answer.unseen_m
     assert any("was not seen" in note for note in answer.notes)
+
+
+def test_a_cable_that_nobody_saw_is_estimated_from_its_ends_with_an_error_that_holds_both_ways(record):
+    """2 m apart, 0.4 m up: 2 m along, or 2 m up to the plate at 2.4 m, 2 m along and 2 m down, less half a box."""
+    _put(record, _box("b1", height_m=0.1), _at("b1", 1.0, 0.4), _box("b2", height_m=0.1), _at("b2", 3.0, 0.4),
+         Cable(id="C1", circuit_id="1", comes_from="b1", goes_to="b2"))  # fmt: skip
+    answer = cable_length(record, "C1")
+    assert answer.basis == FROM_ENDS and answer.whole
+    low, high = 2.0, 2.0 + 2.0 + 1.95
+    assert answer.unseen_m == pytest.approx((low + high) / 2)
+    assert answer.total_m - 1.96 * answer.sigma_m < low < high < answer.total_m + 1.96 * answer.sigma_m
 
 
 def test_a_measured_length_is_taken_as_it_is_and_nothing_is_made_up_without_a_route(record):

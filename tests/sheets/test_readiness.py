@@ -228,3 +228,14 @@ def test_an_empty_record_gives_a_line_not_a_failure(tmp_path):
         assert "No box" in _words(trimout_pdf((), "Empty", "in", "2026-04-01"))
     run = CliRunner().invoke(main, ["readiness", str(tmp_path / "empty")])
     assert run.exit_code == 1 and "has no face yet; load a plan first" in run.output
+
+
+def test_the_cable_schedule_on_paper_holds_every_cable_under_its_use(house, tmp_path):
+    house.put(cable("D1", "Cat 6", "desk", "rack", circuit_id=None, use="low voltage", length_m=m("60 ft")))
+    out = tmp_path / "cables.pdf"
+    run = CliRunner().invoke(main, ["cables", str(house.folder), "--pdf", str(out)])
+    assert run.exit_code == 0, run.output
+    text = _words(out.read_bytes())
+    assert "Cable schedule, power" in text and "Cable schedule, low voltage" in text
+    for words in ("C1", "T1", "L1", "D1 Cat 6 desk rack 60 ft", "no test on record"):
+        assert words in text
