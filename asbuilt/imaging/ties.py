@@ -28,7 +28,9 @@ def describe(gray: np.ndarray) -> Described:
     shrink = min(1.0, LONG_SIDE_PX / max(gray.shape))
     size = (round(gray.shape[1] * shrink), round(gray.shape[0] * shrink))
     small = cv2.resize(gray, size, interpolation=cv2.INTER_AREA) if shrink < 1 else gray
-    keypoints, descriptors = cv2.SIFT_create(FEATURES, contrastThreshold=0.02).detectAndCompute(small, None)
+    # Without precise upscaling OpenCV puts every feature a quarter of a pixel to the lower right.
+    sift = cv2.SIFT_create(FEATURES, contrastThreshold=0.02, enable_precise_upscale=True)
+    keypoints, descriptors = sift.detectAndCompute(small, None)
     if descriptors is None:
         return Described(xy_px=np.zeros((0, 2)), scale_px=np.zeros(0), descriptors=np.zeros((0, 128), np.uint8))
     factor = np.array([gray.shape[1] / size[0], gray.shape[0] / size[1]])
