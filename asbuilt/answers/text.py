@@ -151,7 +151,9 @@ def pole_text(answer: PoleAnswer) -> str:
     """A story pole as a list for a terminal."""
     level = f", runs as they cross {length(answer.height_m, answer.unit)} up" if answer.height_m is not None else ""
     lines = [f"{answer.face_title}: story pole from the left end (rough corner, before covering){level}"]
-    return "\n".join(lines + [m.text for m in answer.marks])
+    lines += [f"DOUBTFUL: {d.text}. {d.note}".rstrip() for d in answer.doubts]
+    lines += [m.text for m in answer.marks]
+    return "\n".join(lines + _block("Not well recorded:", [g.text for g in answer.gaps]))
 
 
 def _ways(answer: DrillAnswer) -> Iterator[str]:

@@ -275,3 +275,8 @@ def pole_mark(offset_m: float, sigma_m: float, name: str, height_m: float | None
     up = f", {length(height_m, unit)} up" if height_m is not None else ""
     guess = f" ({status})" if status not in ("", "seen") else ""
     return f"{length(offset_m, unit, sigma_m)}  {error(sigma_m, unit)}  {name}{up}{guess}"
+
+
+def pole_gap(left_m: float, right_m: float, state: str, unit: str) -> str:
+    """A stretch of a story pole that tells nothing."""
+    return f"{length(left_m, unit, 0.025)} to {length(right_m, unit, 0.025)}: {state}; things may be there"

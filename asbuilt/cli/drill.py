@@ -42,12 +42,12 @@ def command(
 
     \b
     Examples:
-      asbuilt drill house street --at 6ft --height 4ft --bit 3/8in --depth 2-1/2in
-      asbuilt drill house kiln --at "6' 3-1/2" --height 48in --bit 6mm --depth 60mm --from stud
-      asbuilt drill house street --at 9ft --height 20in --bit 1in --depth 4in --from outside
-      asbuilt drill house garden --at 1.91m --height 1.2m --rule din18015 --json
-      asbuilt drill house street --at 6ft --height 4ft --instead 12in
-      asbuilt drill house street --at 6ft --height 7ft --holes rail.txt --shift 6in --on-studs
+      asbuilt drill house north --at 6ft --height 4ft --bit 3/8in --depth 2-1/2in
+      asbuilt drill house east --at "6' 3-1/2" --height 48in --bit 6mm --depth 60mm --from stud
+      asbuilt drill house north --at 9ft --height 20in --bit 1in --depth 4in --from outside
+      asbuilt drill house south --at 1.91m --height 1.2m --rule din18015 --json
+      asbuilt drill house north --at 6ft --height 4ft --instead 12in
+      asbuilt drill house north --at 6ft --height 7ft --holes rail.txt --shift 6in --on-studs
     """
     from asbuilt.answers.drill import drill
     from asbuilt.answers.pattern import drill_pattern, places_instead

@@ -20,7 +20,7 @@ def command(record: str, words: tuple[str, ...], circuit: str | None, kind: str 
 
     \b
     Examples:
-      asbuilt find house kiln
+      asbuilt find house "dryer feed"
       asbuilt find house --circuit 7
       asbuilt find house spare --kind coil --json
     """
