@@ -65,7 +65,7 @@ def command(record: str, media: Path) -> None:
     \b
     Examples:
       asbuilt demo
-      asbuilt demo /tmp/studio
+      asbuilt demo /tmp/demo
     """
     from asbuilt.answers.behind import behind
     from asbuilt.answers.text import behind_text

@@ -18,7 +18,7 @@ def command() -> None:
 
     \b
     Examples:
-      asbuilt event add house opened --face street --left 5ft --right 8ft --day 2027-05-02
+      asbuilt event add house opened --face north --left 5ft --right 8ft --day 2027-05-02
       asbuilt event list house
       asbuilt event remove house event-1
     """
@@ -39,8 +39,8 @@ def add(record, kind, face, day, left, right, bottom, top, note) -> None:
 
     \b
     Examples:
-      asbuilt event add house opened --face street --left 5ft --right 8ft --note "new receptacle"
-      asbuilt event add house "item moved" --face kiln --day 2027-05-02
+      asbuilt event add house opened --face north --left 5ft --right 8ft --note "new receptacle"
+      asbuilt event add house "item moved" --face east --day 2027-05-02
     """
     from asbuilt.record.events import add_event
 
