@@ -117,7 +117,7 @@ def _record_of(view: View, face: FaceView, inside: FaceView, bit: Bit) -> tuple[
 
 def _verdict(view: View, face: FaceView, passed: Sequence[Passage], bit: Bit, cover: AreaCover, doubts) -> dict:
     outcome, unit = outcome_of(passed, cover, doubts), view.building.unit
-    depth_from = "outside" if face.from_outside else "finished"
+    depth_from = "outside" if face.from_outside else "finished" if face.covering_m else "stud"
     named = drill_wording.from_face(depth_from, face.covering_m)
     screw = longest_screw([(p.thing, p.clearance) for p in passed], bit, face.covering_m, face.face.stud_depth_m,
                           named, unit, _is_known(cover, doubts))  # fmt: skip
