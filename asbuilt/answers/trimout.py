@@ -14,7 +14,7 @@ from asbuilt.answers.wiring import Lead, Wiring, wiring_of
 from asbuilt.record import Feed, Item, Record
 
 FEED_IN, FEED_OUT = "feed from", "feed on to"
-SWITCH_LEG, TRAVELLERS, JOINS = "switch leg to", "travellers to", "to"
+SWITCH_LEG, FROM_SWITCH, TRAVELLERS, JOINS = "switch leg to", "switch leg from", "travellers to", "to"
 FLUSH_M = 0.0016  # 1/16 in: nearer than that a box counts as flush (common practice, no source)
 
 
@@ -137,7 +137,8 @@ def _role(wiring: Wiring, box_id: str, lead: Lead, other_id: str) -> str:
     """What a cable does in a box: only what the feed order and the switches on record say."""
     for control in wiring.controls:
         if control.cable_id == lead.id:
-            return SWITCH_LEG if control.way == "single" else TRAVELLERS
+            leg = FROM_SWITCH if control.load_id == box_id else SWITCH_LEG
+            return leg if control.way == "single" else TRAVELLERS
     for feed in wiring.feeds.get(lead.circuit_id or "", ()):
         named = feed.cable_id in (None, lead.id)
         if named and _is(wiring, feed, other_id, box_id):

@@ -175,6 +175,7 @@ def test_each_cable_is_named_by_what_feed_order_and_switches_say_of_it(house):
         ("T1", "travellers to", "right of the door"),
     ]  # fmt: skip
     assert ("L1", "switch leg to", "annex lamp") in [(c.cable_id, c.role, c.other_end) for c in boxes["b2"].cables]
+    assert [(c.role, c.other_end) for c in boxes["b9"].cables] == [("switch leg from", "right of the door")]
     assert boxes["b1"].works == ("gang 2: annex lamp (3-way)",)
     assert boxes["b1"].devices == ("duplex receptacle", "3-way switch") and boxes["b1"].gangs == 2
 
