@@ -26,6 +26,7 @@ class Script:
     covered_files: list[Path]
     plan: Path
     sightings: Path
+    wiring: Path | None  # what belongs to what, noted once the things were marked
     questions: list[dict]
 
 
@@ -47,6 +48,7 @@ def read_script(folder: Path) -> Script:
         covered_files=[f for pattern in told["covered"] for f in sorted(folder.glob(pattern))],
         plan=folder / told["plan"],
         sightings=folder / told["sightings"],
+        wiring=folder / told["wiring"] if "wiring" in told else None,
         questions=told["question"],
     )
 
@@ -105,6 +107,9 @@ def make_record(folder: str, script: Script):
     located = locate.run(record)
     click.echo(placed_text(placed, face_errors(record), record.building.unit))
     click.echo(located_text(located))
+    if script.wiring is not None:
+        load_plan(record, script.wiring)
+        click.echo(f"wiring: {script.wiring.name}")
     coverage.run(record)
     return record
 

@@ -23,7 +23,8 @@ SUSPECT = 5.0  # sigmas of a taped place, a print scale or the rms of a sheet's 
 MOST_SUSPECTS = 3
 NO_TELLING = 50.0  # a fall of the cost this much larger than another's tells the culprit; our choice
 USUAL_SQUARED = 0.7  # of a whitened corner coordinate that is right
-SCALE_OFF = 0.010  # prints this far from true are worth a word
+SCALE_OFF = 0.020  # a printer that scales is off by more; blur and the lens look like less
+SLIP_M = 0.025  # a slip of the tape is an inch or more
 COMMON_SCALE_OFF = 0.006
 SAME_PLACE_M = 0.05
 ON_FACE_M = 0.1
@@ -82,12 +83,16 @@ def settle(problem: Problem, u: Unknowns, site: Site, group_of_camera: np.ndarra
         u = minimise(replace(u, marker_log_scale=np.zeros_like(u.marker_log_scale)), problem, 12, 1e-3).unknowns
     everything = problem.corners
     dropped: dict[int, set[int]] = {}
+    cleared: set[int] = set()
     for _ in range(max(1, int(MOST_LEFT_OUT * len(site.markers)))):
-        suspects = _suspects(problem, u, site, group_of_camera)
+        suspects = _suspects(problem, u, site, group_of_camera, cleared)
         if not suspects:
             break
         tried = sorted((_left_out(problem, u, s, group_of_camera) for s in suspects), key=lambda t: t.cost)
         best = tried[0]
+        if not _really_off(best, site, everything, group_of_camera):
+            cleared.add(best.marker)
+            continue
         if len(tried) > 1 and tried[1].cost - best.cost < NO_TELLING:
             apart_m = _apart(best, site, everything, group_of_camera)
             blunders.append(_doubt(site, best.marker, tried[1].marker, apart_m))
@@ -133,7 +138,9 @@ class LeftOut:
     cost: float
 
 
-def _suspects(problem: Problem, u: Unknowns, site: Site, group_of_camera) -> list[tuple[int, set[int]]]:
+def _suspects(
+    problem: Problem, u: Unknowns, site: Site, group_of_camera, cleared: set[int]
+) -> list[tuple[int, set[int]]]:
     """The most suspicious sheets and their neighbours, each with the groups of pictures to leave it out of.
 
     A neighbour may be the culprit: of two sheets that disagree, either can bear the residual.
@@ -147,10 +154,11 @@ def _suspects(problem: Problem, u: Unknowns, site: Site, group_of_camera) -> lis
     for marker in np.unique(problem.corners.thing_idx):
         mine = problem.corners.thing_idx == marker
         by_group = {int(g): float(np.median(rms[mine & (groups == g)])) for g in np.unique(groups[mine])}
-        taped = float(np.abs(blocks["taped markers"].residual[marker][[0, 2]]).max())
-        printed = float(np.abs(blocks["sheets"].residual[marker]).max())
+        off_m = float(np.abs(u.marker_place_m[marker] - problem.marker_prior_m[marker])[[0, 2]].max())
+        taped = off_m / problem.marker_sigma_m[marker, 0] if off_m > SLIP_M else 0.0
+        printed = SUSPECT * float(np.abs(u.marker_log_scale[marker])) / SCALE_OFF
         score = max(taped, printed, *by_group.values())
-        if score > SUSPECT:
+        if score > SUSPECT and marker not in cleared:
             bad = {g for g, value in by_group.items() if value > SUSPECT}
             whole = max(taped, printed) > SUSPECT or not bad or bad == set(by_group)
             scored.append((score, int(marker), set(by_group) if whole else bad))
@@ -186,6 +194,18 @@ def _left_out(problem: Problem, u: Unknowns, suspect: tuple[int, set[int]], grou
 def _without(corners: PixelObservations, marker: int, groups: set[int], group_of_camera) -> PixelObservations:
     inside = np.isin(group_of_camera[corners.camera_idx], list(groups))
     return corners.only(~((corners.thing_idx == marker) & inside))
+
+
+def _really_off(left_out: LeftOut, site: Site, everything, group_of_camera) -> bool:
+    """Whether the pictures, without a suspect, put it elsewhere than taped, see it move, or of another size."""
+    marker = site.markers[left_out.marker]
+    seen = _measure(
+        left_out.problem, left_out.unknowns, site, everything, left_out.marker, left_out.groups, group_of_camera
+    )
+    if not seen:
+        return True  # on none of the faces: nowhere near where it was taped
+    scale_off = any(abs(m.scale - 1) > SCALE_OFF for m in seen.values())
+    return scale_off or not is_taped(marker) or any(not _near(site, marker, m) for m in seen.values())
 
 
 def _apart(left_out: LeftOut, site: Site, everything, group_of_camera) -> float:
@@ -320,7 +340,7 @@ def _cause(site: Site, marker: Marker, by_group: dict[int, Measured], whole: boo
 def _near(site: Site, marker: Marker, seen: Measured) -> bool:
     if not is_taped(marker) or site.face_idx[marker.face_id] != seen.face_idx:
         return False
-    return float(np.hypot(seen.center_m[0] - marker.offset_m, seen.center_m[2] - marker.height_m)) < SAME_PLACE_M
+    return float(np.hypot(seen.center_m[0] - marker.offset_m, seen.center_m[2] - marker.height_m)) < SLIP_M
 
 
 def _taped_wrong(site: Site, marker: Marker, seen: Measured) -> str:
