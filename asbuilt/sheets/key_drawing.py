@@ -12,7 +12,7 @@ from asbuilt.sheets.hatch import hatched
 from asbuilt.sheets.paper import BOLD
 from asbuilt.sheets.recorded import unseen_areas
 
-TALLEST_PT = 190.0
+TALLEST_PT = 165.0
 DOT_PT = 6.2
 
 

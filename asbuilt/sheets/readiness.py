@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterator, Sequence
 
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.platypus import Flowable, Image, PageBreak, Spacer, Table, TableStyle
+from reportlab.platypus import CondPageBreak, Flowable, Image, PageBreak, Spacer, Table, TableStyle
 
 from asbuilt.answers import wording
 from asbuilt.answers.checks.rule import CANNOT_TELL, DOES_NOT, Finding
@@ -18,7 +18,9 @@ from asbuilt.sheets.flow import BODY, HEAD, PART, SIDE_PT, SMALL, flowed_pdf, st
 from asbuilt.sheets.key_drawing import KeyDrawing
 from asbuilt.sheets.paper import PAPERS_PT
 
-PHOTOS_IN_A_ROW = 6
+PHOTOS_IN_A_ROW = 7
+PHOTO_ROW_PT = 125.0
+TITLE = ParagraphStyle("title", parent=PART, keepWithNext=0)  # keeping would take a whole table along
 GAP_PT = 6.0
 
 
@@ -61,7 +63,8 @@ def _face(record: Record, face: FaceReadiness, width_pt: float, unit: str) -> It
     yield from _listed("Open", [("", text) for text in face.open_items], BODY)
     yield words(f"{face.met_count} findings meet their figure. {NOT_DECIDED}", SMALL)
     if face.items:
-        yield words(f"{len(face.items)} items, each where it was marked", PART)
+        yield CondPageBreak(PHOTO_ROW_PT)  # a title does not stand alone
+        yield words(f"{len(face.items)} items, each where it was marked", TITLE)
         yield _photos(record, face.items, width_pt, unit)
 
 
