@@ -7,8 +7,9 @@ import secrets
 from flask import Blueprint, abort, jsonify, redirect, request, url_for
 
 from asbuilt.record import Face, Picture, ReferencePoint, Sighting
+from asbuilt.sheets.fit import fit_picture
+from asbuilt.sheets.known import known_places
 from asbuilt.units import parse_length
-from asbuilt.web.known import fit_data, known_places
 from asbuilt.web.pages import Page, get_or_404, page, record, unit, wants_json
 from asbuilt.web.tags import posted_points
 
@@ -27,14 +28,14 @@ def known(picture_id: str) -> Page:
     marked = {s.target_id for s in record().all(Sighting, target="reference", picture_id=picture.id)}
     places = [
         {"id": k.point.id, "words": k.words, "marked": k.point.id in marked}
-        for k in known_places(record(), face_id, unit())
+        for k in known_places(record(), face_id, unit(), picture.stage == "covered")
     ]
     data = {
         "picture_id": picture.id,
         "face_id": face_id,
         "faces": [{"id": f.id, "title": f.title} for f in faces],
         "places": places,
-        "fit": fit_data(record(), picture, unit()),
+        "fit": fit_data(picture),
     }
     return Page(template="_known.html", data=data)
 
@@ -46,7 +47,7 @@ def mark(picture_id: str):
     points = posted_points(picture)
     if len(points) != 1:
         abort(400, "mark one known place at a time: set one point")
-    point = _chosen()
+    point = _chosen(picture)
     sighting = Sighting(
         id=f"{point.id}@{picture.id}",
         target="reference",
@@ -61,12 +62,13 @@ def mark(picture_id: str):
     return _done(picture)
 
 
-def _chosen() -> ReferencePoint:
+def _chosen(picture: Picture) -> ReferencePoint:
     """The known place that a form names, or the one it describes."""
     face = get_or_404(Face, request.form.get("face_id", ""), "face")
     chosen = request.form.get("reference_id", "")
     if chosen:
-        found = next((k.point for k in known_places(record(), face.id, unit()) if k.point.id == chosen), None)
+        places = known_places(record(), face.id, unit(), picture.stage == "covered")
+        found = next((k.point for k in places if k.point.id == chosen), None)
         return found or abort(400, "that place is not one of this wall's; choose it again")
     texts = [request.form.get(name, "").strip() for name in ("offset", "height")]
     if not all(texts):
@@ -93,7 +95,17 @@ def unmark(picture_id: str, reference_id: str):
     return _done(picture)
 
 
+def fit_data(picture: Picture) -> dict:
+    """How well the known places marked in a picture fit one camera, as plain values."""
+    found = fit_picture(record(), picture)
+    count = len(record().all(Sighting, target="reference", picture_id=picture.id))
+    if not found:
+        return {"count": count, "fits": False, "words": found.reason, "points": []}
+    points = [{"id": p.id, "miss_px": round(float(m), 2)} for p, m in zip(found.points, found.miss_px, strict=True)]
+    return {"count": count, "fits": found.fits, "words": found.words(unit()), "points": points}
+
+
 def _done(picture: Picture):
     if wants_json():
-        return jsonify({"fit": fit_data(record(), picture, unit())})
+        return jsonify({"fit": fit_data(picture)})
     return redirect(url_for("pictures.picture", picture_id=picture.id), 303)

@@ -71,7 +71,9 @@ def edge_px(page, row_share: float) -> float:
     row = shot[int(row_share * shot.shape[0])].astype(int)
     redness = row[:, 2] - row[:, 0]
     step = np.abs(redness[4:] - redness[:-4])
-    return float(np.argmax(step > 0.6 * step.max()) + 2) * page.locator("#board").bounding_box()["width"] / shot.shape[1]
+    return (
+        float(np.argmax(step > 0.6 * step.max()) + 2) * page.locator("#board").bounding_box()["width"] / shot.shape[1]
+    )
 
 
 @needs_browser

@@ -107,6 +107,8 @@ function setMode(name) {
   if (name === "known") showKnown();
 }
 
+if (document.querySelector(".tabs").dataset.first === "known") setMode("known");
+
 async function showKnown(faceId = "") {
   const query = faceId ? `?face_id=${encodeURIComponent(faceId)}` : "";
   const response = await fetch(known.dataset.part + query, { headers: { "X-Part": "1" } });
