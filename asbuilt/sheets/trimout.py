@@ -14,9 +14,7 @@ HEADS = ("No.", "Board", "Trim", "Box and place", "Gangs and devices", "Cables i
 SHARES = (0.035, 0.045, 0.045, 0.22, 0.14, 0.235, 0.13, 0.15)
 
 
-def trimout_pdf(
-    rooms: Sequence[RoomTrim], building: str, unit: str, printed_on: str, paper: str = "letter"
-) -> bytes:
+def trimout_pdf(rooms: Sequence[RoomTrim], building: str, unit: str, printed_on: str, paper: str = "letter") -> bytes:
     """The sheet as PDF, landscape, each room from a new page.
 
     Parameters
@@ -62,5 +60,3 @@ def _row(box: TrimBox, unit: str) -> list:
         [words(w, SMALL) for w in box.works] or "",
         [words(box.finish, SMALL), *(words(n, SMALL) for n in box.notes)],
     ]  # fmt: skip
-
-
