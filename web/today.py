@@ -23,9 +23,19 @@ def today(picture_id: str) -> Page:
     overlay = overlay_of(record(), picture)
     data = {"picture": asdict(picture), "cautions": list(cautions_for(()))}
     if not overlay:
-        return Page(template="today.html", data=data | {"refused": overlay.reason, "shown": [], "words": ""})
+        return Page(
+            template="today.html",
+            data=data | {"refused": overlay.reason, "shown": [], "words": "", "missing_px": [], "hatch_px": []},
+        )
     shown = [asdict(s) for s in overlay.shown]
-    extra = {"refused": "", "shown": shown, "words": overlay.fit.words(unit()), "too_uncertain": overlay.too_uncertain}
+    extra = {
+        "refused": "",
+        "shown": shown,
+        "words": overlay.fit.words(unit()),
+        "too_uncertain": overlay.too_uncertain,
+        "missing_px": overlay.missing_px,
+        "hatch_px": overlay.hatch_px,
+    }
     return Page(template="today.html", data=data | extra)
 
 

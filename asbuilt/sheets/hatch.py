@@ -53,13 +53,13 @@ def hatched(area: BaseGeometry, name: str, layer: str, turn_rad: float = math.pi
     for polygon in polygons:
         rings = tuple(tuple(ring.coords)[:-1] for ring in (polygon.exterior, *polygon.interiors))
         parts.append(Region(rings_m=rings, pen=name))
-        parts.append(Strokes(segments_m=_slanted(polygon, turn_rad), pen=f"{name} hatch"))
+        parts.append(Strokes(segments_m=slanted(polygon, turn_rad), pen=f"{name} hatch"))
         if name == "not recorded":
             parts.append(Region(rings_m=rings, pen="not recorded edge"))
     return Group(parts=tuple(parts), layer=layer, title=name)
 
 
-def _slanted(polygon: Polygon, turn_rad: float) -> tuple:
+def slanted(polygon: Polygon, turn_rad: float = math.pi / 4) -> tuple:
     """Lines at ``turn_rad`` through a polygon; spaced from the face's corner, so neighbours line up."""
     along = np.array([math.cos(turn_rad), math.sin(turn_rad)])
     across = np.array([-along[1], along[0]])

@@ -5,15 +5,17 @@ from __future__ import annotations
 import io
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageChops, ImageDraw, ImageFont
 
 from asbuilt.sheets.today import Overlay, Shown
 
 # Dark core and light rim, so that a line is seen on white paint and on wood alike.
 COLORS = {"seen": (0, 110, 190), "unsure": (0, 110, 190), "stud": (120, 95, 40)}
 BAND_SHARE = 70  # of 255
+MISSING_VEIL, MISSING_INK = (225, 229, 233, 130), (40, 48, 56, 230)
 DASH_PX = 14.0
 QUALITY = 90
+HATCHED = "Hatched: not recorded, which is not empty. Broken lines: course not seen, one of these."
 CAUTION = "A record to look with, not leave to drill. Prove dead; follow local code."
 
 
@@ -38,8 +40,10 @@ def overlay_jpeg(pixels: np.ndarray, overlay: Overlay, words: str) -> bytes:
     veil = Image.new("RGBA", photo.size, (0, 0, 0, 0))
     pen = ImageDraw.Draw(veil)
     for shown in overlay.shown:
-        for ring in shown.band_px:
-            pen.polygon([tuple(p) for p in ring], fill=(*COLORS[shown.status], BAND_SHARE))
+        veil.paste((*COLORS[shown.status], BAND_SHARE), mask=_even_odd(shown.band_px, photo.size))
+    veil.paste(MISSING_VEIL, mask=_even_odd(overlay.missing_px, photo.size))
+    for line in overlay.hatch_px:
+        pen.line(list(line), fill=MISSING_INK, width=max(1, round(1.4 * size)))
     photo = Image.alpha_composite(photo.convert("RGBA"), veil)
     pen = ImageDraw.Draw(photo)
     for shown in overlay.shown:
@@ -49,7 +53,17 @@ def overlay_jpeg(pixels: np.ndarray, overlay: Overlay, words: str) -> bytes:
         if shown.at_px is not None and shown.tag:
             at = (shown.at_px[0] + 6 * size, shown.at_px[1] - 8 * size)
             pen.text(at, shown.tag, font=font, fill="white", stroke_width=round(2.5 * size), stroke_fill=(20, 30, 40))
-    return _with_strip(photo.convert("RGB"), (words, CAUTION), font, size)
+    return _with_strip(photo.convert("RGB"), (words, HATCHED, CAUTION), font, size)
+
+
+def _even_odd(rings, size_px: tuple[int, int]) -> Image.Image:
+    """The area of rings, holes counted out, as a mask."""
+    mask = Image.new("1", size_px, 0)
+    for ring in rings:
+        one = Image.new("1", size_px, 0)
+        ImageDraw.Draw(one).polygon(list(ring), fill=1)
+        mask = ImageChops.logical_xor(mask, one)
+    return mask
 
 
 def _lines(pen: ImageDraw.ImageDraw, shown: Shown, size: float) -> None:

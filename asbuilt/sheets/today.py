@@ -15,10 +15,13 @@ from asbuilt.answers.view import FaceView, view_of
 from asbuilt.errors import FailedEstimate
 from asbuilt.record import Picture, Record
 from asbuilt.sheets.fit import PhotoFit, fit_picture
+from asbuilt.sheets.hatch import slanted
+from asbuilt.sheets.recorded import unseen_areas
 from asbuilt.sheets.things import describe, tag_text
 
 ELLIPSE_95 = math.sqrt(-2 * math.log(0.05))  # 2.4477: holds 95 % of a normal distribution in the plane
 STEP_M = 0.06  # runs are laid over in pieces this long
+SEEN_STEP_M = 0.1  # grid on which it is found what of a face a photo shows
 TOO_WIDE_M = 0.10  # where the band is wider than 4 in either way a place is not drawn; our choice
 
 Pixel = tuple[float, float]
@@ -42,12 +45,17 @@ class Shown:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Overlay:
-    """Everything to lay over one photo, and the names of what could not be drawn well enough."""
+    """Everything to lay over one photo, and the names of what could not be drawn well enough.
+
+    ``missing_px`` are the rings of what was not recorded, ``hatch_px`` the lines in them.
+    """
 
     picture: Picture
     fit: PhotoFit
     shown: tuple[Shown, ...]
     too_uncertain: tuple[str, ...]
+    missing_px: tuple[tuple[Pixel, ...], ...]
+    hatch_px: tuple[tuple[Pixel, ...], ...]
 
 
 def overlay_of(record: Record, picture: Picture) -> Overlay | FailedEstimate:
@@ -66,15 +74,55 @@ def overlay_of(record: Record, picture: Picture) -> Overlay | FailedEstimate:
     view = view_of(record)
     shown: list[Shown] = []
     lost: list[str] = []
+    rings: list[tuple[Pixel, ...]] = []
+    hatch: list[tuple[Pixel, ...]] = []
     for face_id in dict.fromkeys(p.face_id for p in fit.points):
         face = view.face(face_id)
+        missing, lines = _missing(record, fit, face, picture)
+        rings, hatch = rings + missing, hatch + lines
         shown += _studs(fit, face, picture)
         for thing in view.things_on(face_id):
             drawn = _thing(fit, face, thing, picture)
             shown += drawn
             if not drawn and _in_picture(fit, face, thing, picture):
                 lost.append(describe(thing))
-    return Overlay(picture=picture, fit=fit, shown=tuple(shown), too_uncertain=tuple(lost))
+    return Overlay(
+        picture=picture,
+        fit=fit,
+        shown=tuple(shown),
+        too_uncertain=tuple(lost),
+        missing_px=tuple(rings),
+        hatch_px=tuple(hatch),
+    )
+
+
+def _missing(record: Record, fit: PhotoFit, face: FaceView, picture: Picture) -> tuple[list, list]:
+    """What of a face was not recorded, as rings and hatching on the finished face."""
+
+    def pixels(points: Sequence[Pixel]) -> np.ndarray:
+        flat = np.asarray(points)
+        in_face = np.column_stack([flat[:, 0], np.full(len(flat), -face.covering_m), flat[:, 1]])
+        nothing = np.zeros((len(flat), 3, 3))
+        return fit.project(*_to_building(face, _Path(points_m=in_face, covariance_m2=nothing)))[0]
+
+    across = np.linspace(0, face.face.length_m, 1 + int(face.face.length_m / SEEN_STEP_M))
+    up = np.linspace(0, face.face.height_m, 1 + int(face.face.height_m / SEEN_STEP_M))
+    grid = np.stack(np.meshgrid(across, up), axis=-1).reshape(-1, 2)
+    in_view = grid[_inside(pixels(grid), picture)]
+    if len(in_view) < 3:
+        return [], []
+    area = unseen_areas(record, face.face)[0].intersection(MultiPoint(in_view).convex_hull)
+    rings, lines = [], []
+    for polygon in getattr(area, "geoms", [area]):
+        if polygon.geom_type == "Polygon" and not polygon.is_empty:
+            dense = polygon.segmentize(SEEN_STEP_M)
+            rings += [_pixels(pixels(ring.coords[:-1])) for ring in (dense.exterior, *dense.interiors)]
+            lines += [_pixels(pixels(np.linspace(*segment, 6))) for segment in slanted(polygon)]
+    return rings, lines
+
+
+def _pixels(points: np.ndarray) -> tuple[Pixel, ...]:
+    return tuple(map(tuple, points[np.isfinite(points).all(axis=1)].tolist()))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

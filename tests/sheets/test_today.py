@@ -111,3 +111,13 @@ def test_unknown_camera_gives_wider_bands_than_a_known_one(record):
     unknown = fit_picture(record, picture)
     record.put(media)
     assert unknown.covariance[6, 6] > 4 * known.covariance[6, 6]
+
+
+def test_what_was_not_recorded_is_hatched_over_the_photo(record):
+    """Without coverage nothing is known to be recorded: the whole wall in view is hatched."""
+    overlay = overlay_of(record, mark_covers(record, "closed_03", 0))
+    area = sum(Polygon(r).area for r in overlay.missing_px)
+    assert area > 0.4 * 3000 * 2250
+    assert len(overlay.hatch_px) > 10
+    covered = unary_union([Polygon(r).buffer(0) for r in overlay.missing_px])
+    assert all(covered.buffer(3).covers(LineString(line)) for line in overlay.hatch_px if len(line) > 1)
