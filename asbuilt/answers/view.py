@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import cached_property
 from typing import TypeVar
-from weakref import WeakKeyDictionary
 
 from asbuilt.answers.bank import CameraBank
 from asbuilt.answers.course import Framing
@@ -254,14 +253,10 @@ def _across(rectangle_m, offset_sum_m: float, height_shift_m: float) -> tuple[fl
     return offset_sum_m - right, bottom + height_shift_m, offset_sum_m - left, top + height_shift_m
 
 
-_VIEWS: WeakKeyDictionary[Record, tuple[tuple[int, int], View]] = WeakKeyDictionary()
-
-
 def view_of(record: Record) -> View:
     """The view of a record's present version; kept until the record changes."""
     version = (record.db.execute("PRAGMA data_version").fetchone()[0], record.db.conn.total_changes)
-    kept = _VIEWS.get(record)
+    kept = record.memo.get(View)
     if kept is None or kept[0] != version:
-        kept = (version, View(record))
-        _VIEWS[record] = kept
+        kept = record.memo[View] = (version, View(record))
     return kept[1]

@@ -36,6 +36,7 @@ class Record:
         self.folder = folder
         self.db = db
         self.author = author
+        self.memo: dict = {}  # what readers worked out of this open record, gone with it
 
     @classmethod
     def create(cls, folder: str | Path, name: str, unit: str = "in", author: str = "") -> Record:
