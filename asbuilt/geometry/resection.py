@@ -8,6 +8,7 @@ from functools import reduce
 import cv2
 import numpy as np
 from scipy.spatial.transform import Rotation
+from scipy.special import expit
 
 from asbuilt.errors import FailedEstimate
 from asbuilt.geometry.cameras import Lens, require_shape
@@ -89,7 +90,7 @@ def _covering(best: Resection, other: Resection) -> Resection:
     A small sheet seen nearly square on fits two poses far apart. The covariance is that of
     both together, each weighted by its likelihood.
     """
-    chance = 1 / (1 + np.exp((other.cost - best.cost) / 2))
+    chance = expit((best.cost - other.cost) / 2)
     turn = Rotation.from_matrix(other.rotation @ best.rotation.T).as_rotvec()
     apart = np.concatenate([turn, other.translation_m - best.translation_m])
     together = (1 - chance) * best.covariance + chance * other.covariance + chance * np.outer(apart, apart)
