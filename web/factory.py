@@ -8,7 +8,20 @@ from pathlib import Path
 from flask import Flask, g
 
 from asbuilt.record import Record
-from asbuilt.web import access, adding, circuits, faces, home, pictures, references, security, tags, today, wall
+from asbuilt.web import (
+    access,
+    adding,
+    building,
+    circuits,
+    faces,
+    home,
+    pictures,
+    references,
+    security,
+    tags,
+    today,
+    wall,
+)
 from asbuilt.web.pages import register_errors, register_words
 from asbuilt.web.worker import Worker
 
@@ -67,7 +80,7 @@ def create_app(
         app.config["ALLOWED_HOSTS"].add(lan_address)
     register_errors(app)
     register_words(app)
-    for module in (access, home, adding, faces, wall, pictures, tags, references, today, circuits):
+    for module in (access, home, building, adding, faces, wall, pictures, tags, references, today, circuits):
         app.register_blueprint(module.blueprint)
     return app
 

@@ -85,9 +85,7 @@ def next_step(rec: Record, rooms: list[dict]) -> dict:
     gaps = [f for f in faces if f["not_recorded_share"] is None or f["not_recorded_share"] > 0.005]
     open_gaps = [f for f in gaps if not f["cover_up_date"]]
     if not faces:
-        return _next(
-            "Describe the rooms", "No walls are in this record yet. Load a plan: asbuilt plan load RECORD plan.toml"
-        )
+        return _next("Describe the rooms", "No walls are in this record yet. Type the length of each.", "/building")
     if not have["pictures"]:
         return _next("Add photos and video", "No pictures yet. Film each open wall, then send the files.", "/add")
     if not have["placed"]:

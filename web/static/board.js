@@ -12,11 +12,12 @@ export class Board {
    * @param {SVGSVGElement} svg the drawing
    * @param {{onTap?: (point: {x: number, y: number}) => void, onView?: () => void, closest?: number}} options
    */
-  constructor(frame, svg, { onTap = () => {}, onView = () => {}, closest = CLOSEST } = {}) {
+  constructor(frame, svg, { onTap = () => {}, onView = () => {}, onDrag = null, closest = CLOSEST } = {}) {
     this.frame = frame;
     this.svg = svg;
     this.onTap = onTap;
     this.onView = onView;
+    this.onDrag = onDrag; // while set, one pointer draws instead of moving the view
     this.closest = closest;
     const [x, y, w, h] = svg.getAttribute("viewBox").split(" ").map(Number);
     this.whole = { x, y, w, h };
@@ -190,7 +191,10 @@ export class Board {
     if (!before) return;
     const now = this.at(e);
     if (!this.moved && Math.hypot(now.x - this.start.x, now.y - this.start.y) > TAP_MOVE_PX) this.moved = true;
-    if (this.pointers.size === 1 && this.moved) this.pan(now.x - before.x, now.y - before.y);
+    if (this.pointers.size === 1 && this.moved) {
+      if (this.onDrag) this.onDrag(this.toDrawing(this.start), this.toDrawing(now));
+      else this.pan(now.x - before.x, now.y - before.y);
+    }
     if (this.pointers.size === 2) this.pinch(e.pointerId, before, now);
     this.pointers.set(e.pointerId, now);
   }

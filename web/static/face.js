@@ -100,3 +100,42 @@ pictureButton?.addEventListener("click", () => {
   picture.toggle(on, board);
 });
 document.getElementById("plane")?.addEventListener("input", (event) => picture.slide(Number(event.target.value), board));
+
+// An opening drawn by dragging over the wall.
+const openingForm = document.getElementById("opening-form");
+const openingButton = document.getElementById("opening-button");
+openingButton.addEventListener("click", () => {
+  openingForm.hidden = !openingForm.hidden;
+  openingButton.setAttribute("aria-expanded", String(!openingForm.hidden));
+  board.onDrag = openingForm.hidden ? null : drawOpening;
+  if (openingForm.hidden) svg.querySelector("#new-opening")?.remove();
+});
+
+function drawOpening(from, to) {
+  const x = [from.x, to.x].sort((a, b) => a - b);
+  const y = [from.y, to.y].sort((a, b) => a - b);
+  let box = svg.querySelector("#new-opening");
+  if (!box) {
+    box = svgElement("rect", { id: "new-opening", class: "new-opening" });
+    svg.append(box);
+  }
+  for (const [key, value] of Object.entries({ x: x[0], y: y[0], width: x[1] - x[0], height: y[1] - y[0] })) {
+    box.setAttribute(key, String(value));
+  }
+  const length = Number(frame.dataset.lengthM);
+  const high = Number(frame.dataset.wallHeightM);
+  const within = (value, most) => Math.min(Math.max(value, 0), most);
+  openingForm.elements.left.value = spoken(within((x[0] + left) / 1000, length));
+  openingForm.elements.right.value = spoken(within((x[1] + left) / 1000, length));
+  openingForm.elements.bottom.value = spoken(within((top_ - y[1]) / 1000, high));
+  openingForm.elements.top.value = spoken(within((top_ - y[0]) / 1000, high));
+}
+
+// To the half inch or 10 mm: a finger is no finer.
+function spoken(metres) {
+  if (frame.dataset.unit === "mm" || frame.dataset.unit === "m") return `${Math.round(metres * 100) * 10} mm`;
+  const halves = Math.round(metres / 0.0127);
+  const feet = Math.floor(halves / 24);
+  const inches = (halves - 24 * feet) / 2;
+  return `${feet} ft ${inches} in`;
+}
