@@ -19,7 +19,7 @@ from asbuilt.steps.sharpness import SharpnessWatch
 # be followed from one to the next. Chosen by us on a rendered walk: at 8 ft from a wall about
 # 5 in of walking.
 LEAST_MOVED, ENOUGH_MOVED, MOST_MOVED = 0.025, 0.055, 0.07
-MOVED_PERCENTILE = 90
+MOVED_SHARE = 0.9
 # Blurred frames closer than this count as one stretch.
 STRETCH_GAP_S = 0.5
 
@@ -107,7 +107,9 @@ class FrameChooser:
     def _distance(self, moved: np.ndarray) -> float:
         if self.anchor is None:
             return float("inf")
-        return float(np.percentile(np.hypot(*(moved - self.anchor).T), MOVED_PERCENTILE))
+        lengths = np.hypot(*(moved - self.anchor).T)
+        rank = int(MOVED_SHARE * len(lengths))
+        return float(np.partition(lengths, rank)[rank])
 
     def _before_overshoot(self) -> list[Kept]:
         return self._choose() if self._distance(self.moved) > MOST_MOVED else []

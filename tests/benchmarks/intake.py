@@ -11,7 +11,7 @@ part of intake. Processor time is given beside, since another program on the mac
 from __future__ import annotations
 
 import argparse
-import itertools
+import io
 import json
 import os
 import platform
@@ -22,6 +22,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 
 import av
@@ -78,23 +79,35 @@ def make_clip(path: Path, kind: Kind, seconds: float) -> Path:
     """Write a clip of the walk; what is longer than the walk repeats its packets."""
     count = round(seconds * RATE)
     with av.open(str(path), "w") as container:
-        options = {"preset": "veryfast"} | ({"x265-params": "log-level=none"} if kind.codec == "libx265" else {})
-        stream = container.add_stream(kind.codec, rate=RATE, options=options)
+        stream = container.add_stream(kind.codec, rate=RATE, options=_encoder_options(kind))
         stream.width, stream.height = kind.size
         stream.pix_fmt, stream.bit_rate = "yuv420p", kind.bit_rate
-        packets, encoded = [], 0
-        for image in itertools.islice(walk_frames(), count):
-            if kind.size != image.shape[1::-1]:
-                image = cv2.resize(image, kind.size, interpolation=cv2.INTER_CUBIC)
-            frame = av.VideoFrame.from_ndarray(image, format="bgr24")
-            frame.pts, frame.time_base = encoded, Fraction(1, RATE)
-            packets += stream.encode(frame)
-            encoded += 1
-        packets += stream.encode(None)
-        for start in range(0, count, encoded):
+        packets = encoded_walk(kind)
+        for start in range(0, count, len(packets)):
             for packet in packets[: count - start]:
                 container.mux(_later(packet, stream, start))
     return path
+
+
+@cache
+def encoded_walk(kind: Kind) -> list[av.Packet]:
+    """The packets of the whole walk, forth and back."""
+    with av.open(io.BytesIO(), "w", format="mp4") as container:
+        stream = container.add_stream(kind.codec, rate=RATE, options=_encoder_options(kind))
+        stream.width, stream.height = kind.size
+        stream.pix_fmt, stream.bit_rate = "yuv420p", kind.bit_rate
+        packets = []
+        for idx, image in enumerate(walk_frames()):
+            if kind.size != image.shape[1::-1]:
+                image = cv2.resize(image, kind.size, interpolation=cv2.INTER_CUBIC)
+            frame = av.VideoFrame.from_ndarray(image, format="bgr24")
+            frame.pts, frame.time_base = idx, Fraction(1, RATE)
+            packets += stream.encode(frame)
+        return packets + stream.encode(None)
+
+
+def _encoder_options(kind: Kind) -> dict:
+    return {"preset": "veryfast"} | ({"x265-params": "log-level=none"} if kind.codec == "libx265" else {})
 
 
 def _later(packet: av.Packet, stream: av.VideoStream, frames: int) -> av.Packet:
@@ -151,9 +164,9 @@ class PeakMemory:
         self.thread.join()
 
     def _watch(self) -> None:
-        children = [Path(f"/proc/self/task/{t}/children") for t in os.listdir("/proc/self/task")]
+        children = Path(f"/proc/{os.getpid()}/task/{os.getpid()}/children")
         while not self.stopped.wait(0.05):
-            for pid in {p for listed in children for p in listed.read_text().split()}:
+            for pid in children.read_text().split():
                 try:
                     status = Path(f"/proc/{pid}/status").read_text()
                 except OSError:
