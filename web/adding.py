@@ -36,7 +36,7 @@ def add() -> Page:
 def begin():
     """Announce a file; the answer says how much of it is here already."""
     name, size = request.form.get("name", ""), request.form.get("byte_count", 0, type=int)
-    found = incoming.begin(record(), name, size, request.form.get("key", ""))
+    found = incoming.begin(record(), name, size, request.form.get("key", ""), request.form.get("stage", ""))
     if found.is_whole:
         worker().ask(*AFTER_INTAKE)
     return jsonify(_plain(found)), 201

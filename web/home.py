@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import asdict
 
-from flask import Blueprint
+from flask import Blueprint, abort, redirect, url_for
 
 from asbuilt.record import PLACED, Circuit, Face, Item, Picture, Placement, Position, Record, Room, Sighting
 from asbuilt.sheets.recorded import not_recorded_share
@@ -27,6 +27,16 @@ def index() -> Page:
             "counts": counts(record()),
         },
     )
+
+
+@blueprint.get("/units/<wanted>")
+def units(wanted: str):
+    """Show lengths in this browser in inches or millimetres; the record keeps its own unit."""
+    if wanted not in ("in", "mm"):
+        abort(404, "lengths can be shown in in or mm")
+    response = redirect(url_for("home.index"), 303)
+    response.set_cookie("unit", wanted, max_age=365 * 86400, samesite="Lax", httponly=True)
+    return response
 
 
 def counts(rec: Record) -> dict:

@@ -80,11 +80,14 @@ def main(folder: str, author: str, tasks: list[str]) -> None:
 
 def _intake(record: Record) -> list[str]:
     """Take in what waits, and say what became of it; a refused file does not stay."""
-    paths = incoming.whole_files(record)
-    report = intake.run(record, paths)
-    for path in paths:
-        incoming.discard(record, path)
-    return report.lines()
+    waiting = incoming.whole_files(record)
+    notes = []
+    for stage in sorted({stage for _, stage in waiting}) or [""]:
+        paths = [path for path, told in waiting if told == stage]
+        notes += intake.run(record, paths, intake.IntakeOptions(stage=stage or None)).lines()
+        for path in paths:
+            incoming.discard(record, path)
+    return notes
 
 
 def _place(record: Record) -> list[str]:

@@ -11,7 +11,7 @@ import os
 import re
 import shutil
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from asbuilt.errors import MediaError, RecordError
@@ -23,16 +23,18 @@ MEMO = ".memo"  # size and name; no plain name begins with a dot
 MAX_FILE_BYTES = 64 * 10**9  # two hours of 4K video of a phone is about 50 GB; common practice, no source
 DISK_RESERVE_BYTES = 500 * 10**6  # left free for what the record itself has to write
 MAX_NAME = 120
+STAGES = ("", "open", "covered")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Incoming:
-    """One file on its way in; ``id`` is 32 hex digits."""
+    """One file on its way in; ``id`` is 32 hex digits, ``stage`` open, covered or empty: tell by its date."""
 
     id: str
     name: str
     byte_count: int
     received_count: int
+    stage: str = ""
 
     @property
     def is_whole(self) -> bool:
@@ -50,7 +52,7 @@ def plain_name(name: str) -> str:
     return name or "unnamed"
 
 
-def begin(record: Record, name: str, byte_count: int, sender_key: str) -> Incoming:
+def begin(record: Record, name: str, byte_count: int, sender_key: str, stage: str = "") -> Incoming:
     """Start to take a file in, or find how far it got before.
 
     Parameters
@@ -61,6 +63,8 @@ def begin(record: Record, name: str, byte_count: int, sender_key: str) -> Incomi
         Its whole size.
     sender_key : str
         Whatever tells this file from others of that name and size, such as its date.
+    stage : str
+        What it shows: open walls, covered ones, or empty to tell by its date.
 
     Raises
     ------
@@ -68,6 +72,8 @@ def begin(record: Record, name: str, byte_count: int, sender_key: str) -> Incomi
         If it is empty, or too large for the disk or altogether.
     """
     name = plain_name(name)
+    if stage not in STAGES:
+        raise MediaError(f"{name}: stage {stage!r} is not open or covered")
     if byte_count <= 0:
         raise MediaError(f"{name} is empty")
     if byte_count > MAX_FILE_BYTES:
@@ -82,10 +88,10 @@ def begin(record: Record, name: str, byte_count: int, sender_key: str) -> Incomi
         raise MediaError(f"{name} does not fit: {free // 10**6} MB are free on the disk of the record")
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / MEMO).write_text(f"{byte_count}\n{name}", "utf-8")
+        (folder / MEMO).write_text(f"{byte_count}\n{stage}\n{name}", "utf-8")
     except OSError as error:
         raise RecordError(f"cannot write into {record.folder / FOLDER}: {error.strerror}") from error
-    return Incoming(id=upload_id, name=name, byte_count=byte_count, received_count=received)
+    return Incoming(id=upload_id, name=name, byte_count=byte_count, received_count=received, stage=stage)
 
 
 def find(record: Record, upload_id: str) -> Incoming | None:
@@ -94,8 +100,9 @@ def find(record: Record, upload_id: str) -> Incoming | None:
         return None
     folder = record.folder / FOLDER / upload_id
     try:
-        size, name = (folder / MEMO).read_text("utf-8").split("\n", 1)
-        return Incoming(id=upload_id, name=name, byte_count=int(size), received_count=_received(folder, name))
+        size, stage, name = (folder / MEMO).read_text("utf-8").split("\n", 2)
+        count = _received(folder, name)
+        return Incoming(id=upload_id, name=name, byte_count=int(size), received_count=count, stage=stage)
     except (OSError, ValueError):
         return None
 
@@ -126,19 +133,17 @@ def append(record: Record, incoming: Incoming, offset: int, data: bytes) -> Inco
             os.replace(part, folder / incoming.name)
     except OSError as error:
         raise RecordError(f"cannot write into {folder}: {error.strerror}") from error
-    return Incoming(
-        id=incoming.id, name=incoming.name, byte_count=incoming.byte_count, received_count=offset + len(data)
-    )
+    return replace(incoming, received_count=offset + len(data))
 
 
-def whole_files(record: Record) -> list[Path]:
-    """Files that are all here and wait for intake, the oldest first."""
-    waiting = []
+def whole_files(record: Record) -> list[tuple[Path, str]]:
+    """Files that are all here and wait for intake with their stage, the oldest first."""
+    waiting: list[tuple[Path, str]] = []
     for folder in (record.folder / FOLDER).glob("*"):
         found = find(record, folder.name)
         if found is not None and found.is_whole:
-            waiting.append(folder / found.name)
-    return sorted(waiting, key=lambda p: p.stat().st_mtime)
+            waiting.append((folder / found.name, found.stage))
+    return sorted(waiting, key=lambda w: w[0].stat().st_mtime)
 
 
 def discard(record: Record, path: Path) -> None:

@@ -62,6 +62,18 @@ def wait_until_idle(app, limit_s: float = 120.0):
     return state
 
 
+def test_photo_of_the_finished_wall_is_kept_as_one(app, client, bare_folder):
+    sender, data = Sender(client), (MEDIA / "closed_01.jpg").read_bytes()
+    form = {"name": "after.jpg", "byte_count": str(len(data)), "key": "1", "stage": "covered"}
+    upload_id = client.post("/uploads", data=form, headers=sender.headers).json["id"]
+    sender.piece(upload_id, 0, data)
+    wait_until_idle(app)
+    with Record.open(bare_folder) as record:
+        (picture,) = record.all(Picture)
+    assert picture.stage == "covered"
+    assert client.post("/uploads", data=form | {"stage": "halfway"}, headers=sender.headers).status_code == 400
+
+
 def test_photo_sent_in_pieces_is_taken_in_and_placed(app, client, bare_folder):
     sender, data = Sender(client), PHOTO.read_bytes()
     upload_id = sender.begin("open_01.jpg", len(data)).json["id"]

@@ -91,6 +91,15 @@ def test_unit_of_the_request(client):
     assert "mm" in client.get("/faces/street?unit=mm").text
 
 
+def test_unit_of_the_browser_is_remembered(record_folder):
+    client = create_app(record_folder).test_client()
+    assert "Show millimetres" in client.get("/").text
+    client.get("/units/mm")
+    assert "7306 mm" in client.get("/").text and "Show feet and inches" in client.get("/").text
+    assert client.get("/faces/street/answer.json?at=1900").json["answer"]["asked"]["at_text"] == "1900 mm"
+    assert client.get("/units/furlong").status_code == 404
+
+
 @pytest.mark.parametrize(
     ("address", "status", "words"),
     [

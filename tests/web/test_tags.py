@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import json
+import re
+import urllib.parse
+import urllib.request
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 
 from asbuilt.record import Item, Picture, Position, Record, Sighting
@@ -116,3 +122,35 @@ def test_nonsense_is_refused_and_changes_nothing(own_client, own_record_folder, 
     assert answer.status_code in (400, 404) and words in answer.json["error"]["message"]
     with Record.open(own_record_folder) as record:
         assert (len(record.all(Item)), len(record.all(Sighting))) == before
+
+
+def test_two_people_tagging_at_once_lose_nothing(own_record_folder, own_served):
+    """Each with a session of their own, as fast as they can, in the same pictures."""
+
+    def tag(name: str) -> list[str]:
+        opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+        page = opener.open(own_served.url + "/").read().decode()
+        secret = re.search(r'name="csrf" content="([^"]+)"', page)[1]
+        made = []
+        for n in range(8):
+            form = {
+                "csrf_token": secret,
+                "kind": "device box",
+                "label": f"{name} {n}",
+                "x_px": 300 + 50 * n,
+                "y_px": 700,
+            }
+            data = urllib.parse.urlencode(form).encode()
+            request = urllib.request.Request(f"{own_served.url}/pictures/open_0{1 + n % 2}/sightings", data)
+            request.add_header("Accept", "application/json")
+            made.append(json.load(opener.open(request, timeout=60))["item_id"])
+        return made
+
+    with ThreadPoolExecutor(2) as pool:
+        made = [item for items in pool.map(tag, ("left", "right")) for item in items]
+    with Record.open(own_record_folder) as record:
+        items = record.all(Item, id=made)
+        assert len(set(made)) == len(items) == 16
+        assert len(record.all(Sighting, target_id=made)) == 16
+        assert {p.item_id for p in record.all(Position, item_id=made)} == set(made)
+        assert {i.label for i in items} == {f"{name} {n}" for name in ("left", "right") for n in range(8)}

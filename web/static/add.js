@@ -11,7 +11,8 @@ let queue = Promise.resolve();
 input.addEventListener("change", () => {
   for (const file of input.files) {
     const row = transferRow(file);
-    queue = queue.then(() => send(file, row)); // one after another: a phone's Wi-Fi is the limit
+    const stage = document.querySelector('[name="stage"]:checked').value;
+    queue = queue.then(() => send(file, row, stage)); // one after another: a phone's Wi-Fi is the limit
   }
   input.value = "";
 });
@@ -32,9 +33,9 @@ function transferRow(file) {
   return { bar, words };
 }
 
-async function send(file, row) {
+async function send(file, row, stage) {
   try {
-    const begun = await patiently(row, () => begin(file));
+    const begun = await patiently(row, () => begin(file, stage));
     const url = `${input.dataset.begin}/${begun.id}`;
     let received = begun.received_count;
     while (received < file.size) {
@@ -54,11 +55,12 @@ async function send(file, row) {
   }
 }
 
-function begin(file) {
+function begin(file, stage) {
   const form = new FormData();
   form.set("name", file.name);
   form.set("byte_count", String(file.size));
   form.set("key", String(file.lastModified));
+  form.set("stage", stage);
   return fetch(input.dataset.begin, { method: "POST", body: form, headers: { "X-Csrf-Token": csrf, Accept: "application/json" } });
 }
 
