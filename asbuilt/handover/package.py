@@ -12,9 +12,11 @@ from asbuilt import __version__
 from asbuilt.handover import words
 from asbuilt.handover.annotations import annotation_page
 from asbuilt.handover.bag import BagWriter, new_bag
+from asbuilt.handover.binder import PAPERS, Binder, binder_pdf
 from asbuilt.handover.columns import json_schema
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.opendata import csv_tables, fingerprint, json_chunks, tables_readme
+from asbuilt.handover.pictures import Shown
 from asbuilt.handover.viewer_pages import add_viewer
 from asbuilt.record import Media, Picture, Record, now
 from asbuilt.record.snapshot import copy_database, open_copy
@@ -25,14 +27,15 @@ RECORD = "record/"
 JSON_NAME, SCHEMA_NAME, ANNOTATIONS_NAME = "record.json", "record.schema.json", "sightings.annotations.json"
 
 
-PARTS = ("tables", "viewer")
+PARTS = ("tables", "viewer", "binder")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandoverOptions:
-    """``without`` names parts to leave away: tables, viewer."""
+    """``without`` names parts of ``PARTS`` to leave away; ``left_out`` says what is not in this copy."""
 
     without: frozenset[str] = frozenset()
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,8 +82,8 @@ def hand_over(
             copy_database(record, database)
             with open_copy(database, record.folder) as copy:
                 missing = tuple(_originals(bag, copy, database))
-                faults = _parts(bag, copy, options)
                 mark = fingerprint(copy)
+                faults = _parts(bag, copy, options, mark)
                 bag.finish(bag_info(copy, mark))
     except OSError as error:
         bag.abandon()
@@ -105,17 +108,21 @@ def _originals(bag: BagWriter, record: Record, database: Path) -> Iterator[str]:
     bag.add_file(RECORD + DATABASE_NAME, database)
 
 
-def _parts(bag: BagWriter, record: Record, options: HandoverOptions) -> tuple[str, ...]:
+def _parts(bag: BagWriter, record: Record, options: HandoverOptions, mark: str) -> tuple[str, ...]:
     """Put in what makes the record readable without its program; what could not be put in."""
     chosen = [part for part in PARTS if part not in options.without]
     bag.add_bytes("README.txt", words.readme(record.building.name, chosen).encode())
-    faults: tuple[str, ...] = ()
+    shown = Shown(record)
     add_json(bag, record)
     if "tables" in chosen:
         add_tables(bag, record)
     if "viewer" in chosen:
-        faults += add_viewer(bag, record, ())
-    return faults
+        add_viewer(bag, record, shown, options.left_out)
+    if "binder" in chosen:
+        for paper in PAPERS:
+            binder = Binder(record=record, paper=paper, printed_on=now()[:10], mark=mark, left_out=options.left_out)
+            bag.add_bytes(f"papers/binder-{paper}.pdf", binder_pdf(binder, shown))
+    return tuple(dict.fromkeys(shown.faults))
 
 
 def elevation_files(record: Record) -> Iterator[str]:

@@ -26,17 +26,19 @@ FOLDER, PICTURES = "viewer/", "pictures/"
 SIDE_PX, PHONE_SIDE_PX = 1600, 1000
 
 
-def add_viewer(bag: BagWriter, record: Record, left_out: tuple[str, ...]) -> tuple[str, ...]:
-    """Put both viewers and their pictures into a package; which pictures could not be put in, and why.
+def add_viewer(bag: BagWriter, record: Record, shown: Shown, left_out: tuple[str, ...]) -> None:
+    """Put both viewers and their pictures into a package.
 
     Parameters
     ----------
+    shown : Shown
+        Decodes the pictures; keeps what could not be decoded.
     left_out : tuple of str
         What is not in this copy, for people.
     """
     files: dict[str, str] = {}
     small: dict[str, str] = {}
-    chosen, shown = chosen_pictures(record), Shown(record)
+    chosen = chosen_pictures(record)
     bar = tqdm(shown.pictures(chosen), total=len(chosen), desc="pictures", unit="picture", leave=False, disable=None)
     for picture, image in bar:
         name = files[picture.id] = f"{PICTURES}{picture.id}.jpg"
@@ -51,7 +53,6 @@ def add_viewer(bag: BagWriter, record: Record, left_out: tuple[str, ...]) -> tup
     data = viewer_data(record, files, elevations, left_out)
     bag.add_bytes(f"{FOLDER}index.html", page(data, {}))
     bag.add_bytes(f"{FOLDER}phone.html", page(data, small))
-    return tuple(shown.faults)
 
 
 def _elevations(record: Record) -> Iterator:

@@ -44,7 +44,8 @@ def title_block(words: Words, things: Sequence[Thing], right_m: float, top_m: fl
     ]
     parts += legend(things, facts_m, top_m - 0.13, right_m - 0.05, not_recorded)
     parts.append(Line(start_m=(split_m, bottom_m + ROW_M), end_m=(right_m, bottom_m + ROW_M), pen="rule"))
-    parts.append(Text(at_m=(facts_m, bottom_m + 0.04), text=CAUTION, size_m=SMALL_M, pen="text bold"))
+    parts.append(Text(at_m=(facts_m, bottom_m + 0.04), text=CAUTION,
+                      size_m=_fitting(CAUTION, right_m - facts_m - 0.03), pen="text bold"))  # fmt: skip
     return Group(parts=tuple(parts), layer="title block")
 
 
@@ -71,13 +72,19 @@ def legend(things: Sequence[Thing], left_m: float, top_m: float, right_m: float,
     ]
     samples.append(("stud, dashed where only expected", studs))
     rows = 4
-    column_m = max((right_m - left_m) / max(-(-len(samples) // rows), 1), 1.5)
+    column_m = (right_m - left_m) / max(-(-len(samples) // rows), 1)
+    size_m = min(_fitting(name, column_m - 0.42) for name, _ in samples)
     parts: list[Part] = []
     for i, (name, sample) in enumerate(samples):
         x, z = left_m + (i // rows) * column_m, top_m - (i % rows) * ROW_M
         parts += [_moved(part, x, z) for part in sample]
-        parts.append(Text(at_m=(x + 0.38, z - 0.025), text=name, size_m=SMALL_M, pen="text plain"))
+        parts.append(Text(at_m=(x + 0.38, z - 0.025), text=name, size_m=size_m, pen="text plain"))
     return parts
+
+
+def _fitting(text: str, room_m: float) -> float:
+    """The size at which a text fits a room, at most the usual small one [m]."""
+    return min(SMALL_M, room_m / text_width_m(text, 1.0))
 
 
 def _hatch_sample() -> list[Part]:

@@ -13,6 +13,7 @@ import pytest
 from asbuilt.answers.behind import behind
 from asbuilt.answers.drill import drill
 from asbuilt.handover.bag import new_bag
+from asbuilt.handover.pictures import Shown
 from asbuilt.handover.viewer_pages import add_viewer
 from asbuilt.record import Item, Record
 from asbuilt.steps import coverage
@@ -48,7 +49,9 @@ def folder(tmp_path_factory):
         coverage.run(record)
         record.put(replace(record.all(Item)[0], label=ODD_LABEL))
         bag = new_bag(base / "out")
-        assert add_viewer(bag, record, ("the ceiling",)) == ()
+        shown = Shown(record)
+        add_viewer(bag, record, shown, ("the ceiling",))
+        assert shown.faults == []
         bag.finish([])
     return base
 
@@ -238,7 +241,8 @@ def test_a_picture_that_cannot_be_decoded_does_not_stop_the_others(tmp_path, fol
         path.chmod(0o644)
         path.write_bytes(b"no picture any more")
         bag = new_bag(tmp_path / "out")
-        faults = add_viewer(bag, record, ())
+        shown = Shown(record)
+        add_viewer(bag, record, shown, ())
         bag.finish([])
-    assert len(faults) == 1 and "open_01.jpg" in faults[0]
+    assert len(shown.faults) == 1 and "open_01.jpg" in shown.faults[0]
     assert len(list((tmp_path / "out" / "data" / "viewer" / "pictures").glob("*.jpg"))) > 8
