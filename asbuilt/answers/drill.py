@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from asbuilt.answers.screws import longest_screw, rule_depth_m
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit
 from asbuilt.answers.view import FaceView, View, view_of
-from asbuilt.answers.wood import other_side, wood_met
+from asbuilt.answers.wood import back_of, other_side, wood_met
 from asbuilt.errors import NotInRecordError
 from asbuilt.record.store import Record
 
@@ -32,6 +32,7 @@ HIT_CHANCE = 0.5
 # is worth a thousand holes moved by an inch (our choice).
 CLOSE_CHANCE = 0.001
 ROUND_THE_BIT_M = 0.0254  # coverage is asked for this far round the bit
+BEYOND_M = 1.0  # farther behind the wall than any error in depth
 SWITCH_OFF_M = 0.15  # circuits of live things this near, after error, are switched off too
 
 
@@ -159,7 +160,13 @@ def check_bit(bit_m: float, depth_m: float) -> None:
 
 
 def passages(view: View, face_id: str, bit: Bit) -> list[Passage]:
-    """Everything within reach of a bit, with clearance and chance, the error of aiming included."""
+    """Everything within reach of a bit, with clearance and chance, the error of aiming included.
+
+    Nothing lies deeper than the wall, so a bit that comes out meets all depths: without that,
+    errors in depth would make a hole right through less likely to touch from one side.
+    """
+    if bit.tip_m >= back_of(view, view.face(face_id)) - 1e-9:
+        bit = replace(bit, tip_m=bit.tip_m + BEYOND_M)
     reach = SEARCH_M + bit.radius_m
     things = view.things_near(face_id, bit.offset_m - reach, bit.height_m - reach,
                               bit.offset_m + reach, bit.height_m + reach)  # fmt: skip

@@ -66,18 +66,22 @@ def _wood(face: FaceView, offset_m: float, height_m: float, radius_m: float, tip
                           text=drill_wording.stud_met(chance, meets))  # fmt: skip
 
 
+def back_of(view: View, face: FaceView) -> float:
+    """Depth at which a bit comes out of all that is on record of a wall [m]."""
+    behind_m = view.face(face.far.id).covering_m if face.far is not None else face.face.sheathing_m or 0.0
+    return face.face.stud_depth_m + behind_m
+
+
 def other_side(view: View, face: FaceView, offset_m: float, height_m: float, tip_m: float) -> OtherSide:
     """What is behind the cavity at a place, and whether a tip at that depth comes out."""
     unit, own = view.building.unit, face.face
-    back_m = own.stud_depth_m
+    back_m = back_of(view, face)
     if face.far is not None:
         offset_sum_m, height_shift_m = far_link(own, face.far)
         there = (offset_sum_m - offset_m, height_m + height_shift_m)
-        back_m += view.face(face.far.id).covering_m
         text = drill_wording.far_room(face.far.title, view.face(face.far.id).room.name, *there, unit)
         return OtherSide(comes_out=tip_m >= back_m, wall_m=back_m + face.covering_m, face_id=face.far.id,
                          offset_m=there[0], height_m=there[1], text=text)  # fmt: skip
-    back_m += own.sheathing_m or 0.0
     text = drill_wording.outside(own.exterior, own.open_behind, own.sheathing_m, unit)
     return OtherSide(comes_out=tip_m >= back_m, wall_m=back_m + face.covering_m, face_id=None, offset_m=None,
                      height_m=None, text=text)  # fmt: skip
