@@ -147,9 +147,9 @@ def _load(view: View, face_id: str) -> FaceCoverage:
     row = view.record.find(Coverage, face_id)
     if row is None:
         shape = (int(np.ceil(face.face.height_m / 0.0254)), int(np.ceil(face.face.length_m / 0.0254)))
-        empty = np.zeros(shape, np.uint8)
+        empty = np.broadcast_to(np.uint8(0), shape)
         return FaceCoverage(view=view, face=face, cell_m=0.0254, classes=empty, layers={"error": empty},
-                            picture_ids=(), best=np.full(shape, -1), worked_out=False)  # fmt: skip
+                            picture_ids=(), best=np.broadcast_to(-1, shape), worked_out=False)  # fmt: skip
     layers, picture_ids = layers_of(row), tuple(row.layers["picture_ids"])
     best = layers["picture_low"].astype(int) + 256 * layers["picture_high"].astype(int)
     placed = np.array([i in view.placements for i in picture_ids] + [False])

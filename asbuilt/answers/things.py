@@ -120,8 +120,9 @@ def _thing(item: Item, circuit: Circuit | None, positions: Sequence[Position], s
 
 
 def _block(item: Item, kind: Kind, spots: Sequence[Spot], is_far: bool) -> Block:
-    points = np.array([s.point_m for s in spots])
-    low, high = points.min(axis=0), points.max(axis=0)
+    low, high = spots[0].point_m, spots[0].point_m
+    for spot in spots[1:]:
+        low, high = np.minimum(low, spot.point_m), np.maximum(high, spot.point_m)
     usual_width_m = kind.width_m + GANG_M * ((item.gangs or 1) - 1)
     half_w = max((item.width_m or usual_width_m) / 2, (high[0] - low[0]) / 2)
     half_h = max((item.height_m or kind.height_m) / 2, (high[1] - low[1]) / 2)
@@ -130,7 +131,7 @@ def _block(item: Item, kind: Kind, spots: Sequence[Spot], is_far: bool) -> Block
     center[2] = low[2]
     if is_far:
         center[2] = high[2] - thickness
-    cov = np.mean([s.cov for s in spots], axis=0)
+    cov = sum(s.cov for s in spots) / len(spots)
     wider: tuple[tuple[float, float], ...] = ()
     if kind.name == "device box" and item.width_m is None and item.gangs is None:
         wider = tuple(((kind.width_m + GANG_M * (gangs - 1)) / 2, weight) for gangs, weight in GANGS_UNKNOWN)

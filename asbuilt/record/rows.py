@@ -32,7 +32,7 @@ def field_kinds(cls: type) -> dict[str, type]:
 
 
 def _freeze(value):
-    return tuple(_freeze(v) for v in value) if isinstance(value, list) else value
+    return tuple([_freeze(v) if isinstance(v, list) else v for v in value]) if isinstance(value, list) else value
 
 
 def to_row(obj) -> dict:
