@@ -16,6 +16,7 @@ from asbuilt.geometry.cameras import Lens
 from asbuilt.geometry.projection import project_with_jacobian, skew
 from asbuilt.geometry.resection import resect
 from tests.outside.chessboard import NAMES, SIZE_PX, SQUARES, corners_px, published
+from tests.outside.test_calibration import CENTER_PX, DISTORTION, FOCAL_PX, K
 
 pytestmark = pytest.mark.outside
 
@@ -97,17 +98,31 @@ def predicted(lens: Lens, found, points_m: np.ndarray) -> tuple[np.ndarray, np.n
     return pixels, np.sqrt(np.einsum("nki,ij,nkj->nk", by_pose, found.covariance, by_pose))
 
 
-def test_error_is_stated_to_grow_away_from_the_known_points_and_does(lens, board_m):
-    """Each photo is placed by the two columns at one end of its board; the other end is foretold."""
+def test_error_is_stated_to_grow_away_from_the_known_points_and_does(board_m):
+    """Each photo is placed by the two columns at one end of its board; the other end is foretold.
+
+    By the calibration published in OpenCV's test_calibration.py: that of left_intrinsics.yml was
+    drawn off by the corners of left02, and bends the far end.
+    """
+    focal_px = float(np.mean(FOCAL_PX))
+    lens = Lens(
+        width_px=SIZE_PX[0],
+        height_px=SIZE_PX[1],
+        focal_px=focal_px,
+        center_x_px=CENTER_PX[0],
+        center_y_px=CENTER_PX[1],
+    )
     near, far = board_m[:, 0] < 0.03, board_m[:, 0] > 0.19
     ratios, growth = [], []
     for picture in range(13):
-        corners = straightened(5, picture)
+        corners = cv2.undistortPoints(
+            corners_px(5)[picture][:, None], K, DISTORTION, None, None, lens.matrix, (3, 100, 1e-12)
+        )[:, 0]
         found = resect(lens, board_m[near], corners[near], CORNER_SIGMA_PX)
         pixels, sigma = predicted(lens, found, board_m[far])
         ratios.append((pixels - corners[far]) / np.hypot(sigma, CORNER_SIGMA_PX))
         growth.append(sigma.max() / predicted(lens, found, board_m[near])[1].max())
     assert np.median(growth) > 5
-    # Corners of one photo err together: 13 independent tries, two coordinates each.
-    assert (np.abs(ratios) < 1.96).mean() > 0.85
-    assert np.sqrt(np.mean(np.square(ratios))) > 0.3  # nor is it stated far too wide
+    # Corners of one photo err together, in some two ways: 26 tries, whose rms has a spread of 0.14.
+    # Within three of these; measured 1.25.
+    assert 0.58 < np.sqrt(np.mean(np.square(ratios))) < 1.42
