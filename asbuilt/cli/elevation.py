@@ -47,7 +47,7 @@ def command(record: str, faces: tuple[str, ...], scale: float, depth: str | None
       asbuilt elevation house --depth
       asbuilt elevation house --depth "2 in" --json
     """
-    from asbuilt.record import Face
+    from asbuilt.record import Face, Media, Picture
     from asbuilt.steps import elevation
     from asbuilt.steps.elevation_text import elevation_text
     from asbuilt.units import parse_length
@@ -66,7 +66,11 @@ def command(record: str, faces: tuple[str, ...], scale: float, depth: str | None
         )
         report = elevation.run(opened, options)
         titles = {f.id: f.title for f in opened.all(Face)}
+        media = {m.id: m.name for m in opened.all(Media)}
+        names = {
+            p.id: media[p.media_id] + ("" if p.pts_s is None else f" at {p.pts_s:.1f} s") for p in opened.all(Picture)
+        }
     if as_json:
         print_json(report.to_json())
     else:
-        click.echo(elevation_text(report, titles, unit))
+        click.echo(elevation_text(report, titles, names, unit))

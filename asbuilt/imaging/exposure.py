@@ -14,11 +14,14 @@ from scipy.sparse import coo_matrix, diags
 from scipy.sparse.linalg import spsolve
 
 DARKEST, BRIGHTEST = 4.0, 245.0  # beyond these a value says nothing about the light
+FARTHEST_RADIUS2 = 1.2  # the corners are at 1; outside the picture the fall-off means nothing and runs away
+BLOWN_FROM = 235.0  # near the top of the scale a value stands for this much light or more
 SIGMA_LOG = 0.08  # spread of one block's value between two views: parallax, shadows, shine
 GAIN_SIGMA_LOG = 0.7  # automatic exposure stays within a factor of two, mostly
 FALL_OFF_SIGMA_LOG = 0.25  # phone lenses lose up to half their light in the corners
 ROUNDS = 6
-# The three numbers above are common practice, no source.
+DIM, READABLE, MOST_LIFT = 60.0, 100.0, 16.0  # a surface darker than the first is lifted to the second
+# The numbers above are common practice, no source.
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,12 +51,25 @@ class Exposure:
     def factor(self, picture: int, radius2: np.ndarray) -> np.ndarray:
         """What to multiply pixels of a picture with, shape (..., 3) float32."""
         a, b = self.fall_off[picture]
+        radius2 = np.minimum(radius2, FARTHEST_RADIUS2)
         radial = np.exp(-(a + b * radius2) * radius2).astype(np.float32)
         return radial[..., None] * np.exp(-self.gain_log[picture]).astype(np.float32)
+
+    def even(self, picture: int, colors: np.ndarray, radius2: np.ndarray) -> np.ndarray:
+        """Pixels of a picture (..., 3) with exposure and fall-off taken out, float32, not clipped.
+
+        What was blown out stays white instead of turning grey.
+        """
+        factor = self.factor(picture, radius2)
+        least = colors.min(axis=-1, keepdims=True).astype(np.float32)
+        blown = np.clip((least - BLOWN_FROM) / (255 - BLOWN_FROM), 0, 1)
+        return colors * (factor + blown * np.maximum(1 - factor, 0))
 
 
 def solve_exposure(samples: Samples, lens_of: Sequence[int]) -> Exposure:
     """Gains and fall-off that make all sights of each block agree best.
+
+    A surface that is dim in most pictures is lifted, so that a person can see what is on it.
 
     Parameters
     ----------
@@ -74,7 +90,11 @@ def solve_exposure(samples: Samples, lens_of: Sequence[int]) -> Exposure:
     fall_off = solved[count : count + 2 * lenses].reshape(lenses, 2)[lens]
     logs = logs - (fall_off[picture] * radial).sum(axis=1)[:, None]
     gains = [_solve(logs[:, k], picture, block, radial[:, :0], lens, count, lenses)[:count] for k in range(3)]
-    return Exposure(gain_log=np.stack(gains, axis=1), fall_off=fall_off)
+    gain_log = np.stack(gains, axis=1)
+    light = np.exp(np.median(logs - gain_log[picture]))
+    if light < DIM:
+        gain_log -= np.log(min(READABLE / light, MOST_LIFT))
+    return Exposure(gain_log=gain_log, fall_off=fall_off)
 
 
 def _solve(values, picture, block, radial, lens, count: int, lenses: int) -> np.ndarray:

@@ -40,9 +40,10 @@ from asbuilt.steps.elevation_map import (
     source_map,
 )
 from asbuilt.steps.elevation_paint import paint_strip, shown_in
-from asbuilt.steps.elevation_views import CELL_M, INCH_M, Site, Source, candidates
+from asbuilt.steps.elevation_site import CELL_M, INCH_M, Site, Source
+from asbuilt.steps.elevation_views import candidates
 
-VERSION = 1
+VERSION = 4
 SCALE_PX_PER_IN = 20.0
 ENOUGH_SHARE = 0.05  # the finest resolution that at least this share of what is seen has
 
@@ -62,9 +63,10 @@ class ElevationOptions:
 class PlaneReport:
     """What was made of one face on one plane.
 
-    ``sigma_m`` is the error that 95 % of the picture stays within, one sigma of a spot read off
-    it; ``parallax_m`` how far beside its place 95 % of it shows a thing half the stud depth
-    behind the plane.
+    ``doubtful_ids`` are pictures that were left out because what they show does not agree with
+    the others: most likely they are placed wrongly. ``sigma_m`` is the error that 95 % of the
+    picture stays within, one sigma of a spot read off it; ``parallax_m`` how far beside its
+    place 95 % of it shows a thing half the stud depth behind the plane.
     """
 
     face_id: str
@@ -73,6 +75,7 @@ class PlaneReport:
     scale_px_per_m: float = 0.0
     seen_share: float = 0.0
     picture_count: int = 0
+    doubtful_ids: tuple[str, ...] = ()
     sigma_m: float | None = None
     parallax_m: float | None = None
     recomputed: bool = False
@@ -119,7 +122,7 @@ def run(record: Record, options: ElevationOptions = ElevationOptions()) -> Eleva
 
 
 def _sites(record: Record) -> dict[str, Site]:
-    poses, faces = building_from_faces(record), record.all(Face)
+    poses, faces, joint = building_from_faces(record), record.all(Face), joint_covariances(record)
     # Where other rooms lie need not be known, so only walls of the same room stand in the way.
     planes = {
         f.id: Plane(building_from_face=poses[f.id], length_m=f.length_m, height_m=f.height_m, depth_m=0.0)
@@ -127,8 +130,10 @@ def _sites(record: Record) -> dict[str, Site]:
     }
     return {
         f.id: Site(
-            face=f, building_from_face=poses[f.id],
+            face=f,
+            building_from_face=poses[f.id],
             walls=tuple(planes[o.id] for o in faces if o.room_id == f.room_id and o.id != f.id),
+            joint=joint,
         )
         for f in faces
     }  # fmt: skip
@@ -184,7 +189,15 @@ def choose(record: Record, site: Site, sources: Sequence[Source], options: Eleva
     exposure = solve_exposure(copies.samples, [lenses[s.placement.lens_id] for s in used])
     copies = against_strays(evened(copies, exposure))
     labels = assign(copies.views, copies.cost)
-    return Chosen(site=site, sources=used, labels=labels, exposure=exposure, joint=joint_covariances(record))
+    if (labels == NOTHING).all():
+        return None
+    return Chosen(
+        site=site,
+        sources=used,
+        labels=labels,
+        exposure=exposure,
+        doubtful=tuple(used[n].picture.id for n in copies.doubtful),
+    )
 
 
 def _row(chosen: Chosen, row_id: str, input_hash: str, options: ElevationOptions) -> Elevation:
@@ -200,7 +213,11 @@ def _row(chosen: Chosen, row_id: str, input_hash: str, options: ElevationOptions
         width_px=patch.cols, height_px=patch.rows, tile_px=TILE_PX, levels=levels,
         folder=(FOLDER / site.face.id / f"{name}-{input_hash[:8]}").as_posix(),
         seen_share=float(np.mean(chosen.labels != NOTHING)), cell_m=CELL_M, rows=rows, cols=cols,
-        layers=LAYERS | {"picture_ids": [chosen.sources[n].picture.id for n in chosen.shown]},
+        layers=LAYERS
+        | {
+            "picture_ids": [chosen.sources[n].picture.id for n in chosen.shown],
+            "doubtful_ids": list(chosen.doubtful),
+        },
         grid=found.packed(), input_hash=input_hash,
     )  # fmt: skip
 
@@ -209,7 +226,7 @@ def _scale(resolution_px_per_m: np.ndarray, options: ElevationOptions) -> float:
     """The scale asked for, but not above the finest that a fair share of the face was seen at."""
     finest = np.nanquantile(resolution_px_per_m, 1 - ENOUGH_SHARE)
     # A whole number of pixels an inch, so that a ruler laid on the picture reads evenly.
-    return min(options.scale_px_per_m, max(1.0, np.floor(finest * INCH_M)) / INCH_M)
+    return float(min(options.scale_px_per_m, max(1.0, np.floor(finest * INCH_M)) / INCH_M))
 
 
 def _paint(record: Record, chosen: Chosen, row: Elevation, options: ElevationOptions) -> None:
@@ -237,7 +254,7 @@ def _about(record: Record, row: Elevation) -> dict:
         "width_px": row.width_px,
         "height_px": row.height_px,
         "lower_left_corner": "offset 0 (left end seen from inside), height 0 (datum floor)",
-        "hatched": "not recorded: no picture shows it",
+        "hatched": "not recorded: no picture that is placed well enough shows it",
     }
 
 
@@ -253,6 +270,7 @@ def _report(record: Record, row: Elevation, recomputed: bool, seconds: float) ->
         scale_px_per_m=row.scale_px_per_m,
         seen_share=row.seen_share,
         picture_count=len(row.layers["picture_ids"]),
+        doubtful_ids=tuple(row.layers["doubtful_ids"]),
         sigma_m=float(np.quantile(layers["error"][seen] * ERROR_STEP_M, 0.95)),
         parallax_m=float(np.quantile(half_m * slope, 0.95)),
         recomputed=recomputed,

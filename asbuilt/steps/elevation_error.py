@@ -5,14 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from asbuilt.geometry.projection import LENS_SIZE, project_with_jacobian, skew
-from asbuilt.record.joint import JointCovariance
-from asbuilt.steps.elevation_views import Site, Source
+from asbuilt.steps.elevation_site import Site, Source
 from asbuilt.steps.sight import plane_sigma_m
 
 
-def read_off_sigma_m(
-    site: Site, source: Source, points_face_m: np.ndarray, joint: JointCovariance | None, sigma_px: float
-) -> np.ndarray:
+def read_off_sigma_m(site: Site, source: Source, points_face_m: np.ndarray, sigma_px: float) -> np.ndarray:
     """One-sigma error of offset and height (their mean square), shape (N,) [m].
 
     Camera, lens and face were solved together, so most of what is uncertain about a camera is
@@ -25,6 +22,7 @@ def read_off_sigma_m(
     sigma_px : float
         Error of reading a spot off the picture [px].
     """
+    joint = site.joint.get(source.placement.solution_id)
     if joint is None:
         return plane_sigma_m(source.camera, site.building_from_face, points_face_m, source.covariance, sigma_px)
     covariance, (camera,), (lens,), face = joint.block([source.placement], site.face.id)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,9 +12,8 @@ from asbuilt.geometry.rectify import view_of
 from asbuilt.imaging.exposure import Exposure
 from asbuilt.imaging.seams import NOTHING
 from asbuilt.record.elevation_row import Elevation
-from asbuilt.record.joint import JointCovariance
 from asbuilt.steps.elevation_error import read_off_sigma_m
-from asbuilt.steps.elevation_views import CELL_M, INCH_M, Site, Source
+from asbuilt.steps.elevation_site import CELL_M, INCH_M, Site, Source
 
 SIGMA_PX = 1.5  # a careful click (common practice, no source)
 ERROR_STEP_M = 0.0002
@@ -36,7 +35,7 @@ class Chosen:
     sources: Sequence[Source]
     labels: np.ndarray  # (rows, cols) of cells of CELL_M
     exposure: Exposure
-    joint: Mapping[str, JointCovariance]  # by solution id
+    doubtful: tuple[str, ...] = ()  # ids of pictures that did not agree with the others and were not used
 
     @property
     def shown(self) -> list[int]:
@@ -68,8 +67,7 @@ def map_sources(chosen: Chosen) -> SourceMap:
         source = chosen.sources[source_number]
         view = view_of(source.camera, site.building_from_face, points[index])
         number[index], resolution[index], slope[index] = place, view.resolution_px_per_m, view.slope
-        joint = chosen.joint.get(source.placement.solution_id)
-        sigma[index] = read_off_sigma_m(site, source, points[index], joint, SIGMA_PX)
+        sigma[index] = read_off_sigma_m(site, source, points[index], SIGMA_PX)
     angle = np.rad2deg(np.arctan(slope))
     layers = [number & 255, number >> 8, resolution * INCH_M, angle, np.ceil(sigma / ERROR_STEP_M)]
     stack = np.stack([np.clip(np.rint(np.nan_to_num(layer)), 0, 255) for layer in layers]).astype(np.uint8)

@@ -13,7 +13,7 @@ from asbuilt.record.pixels import iter_pictures
 from asbuilt.record.store import Record
 from asbuilt.steps.elevation_copies import radius2_of
 from asbuilt.steps.elevation_map import Chosen
-from asbuilt.steps.elevation_views import CELL_M, INCH_M
+from asbuilt.steps.elevation_site import CELL_M, INCH_M
 
 FEATHER_M = 0.0254  # narrower than a stud's face
 PAPER, HATCH = 232, 150  # where nothing was seen, so that it is not taken for an empty wall
@@ -77,8 +77,8 @@ def _add(canvas: Canvas, chosen: Chosen, number: int, image, mask: np.ndarray, m
     map_x, map_y = rectify_map(camera, chosen.site.building_from_face, part)
     factor = _shrink_factor(map_x, map_y)
     colors, within = warp(shrunk(image, factor), shrunk_px(map_x, factor), shrunk_px(map_y, factor))
-    factors = chosen.exposure.factor(number, radius2_of(camera, map_x, map_y))
-    canvas.add(top, left, colors * factors, weight * within)
+    even = chosen.exposure.even(number, colors, radius2_of(camera, map_x, map_y))
+    canvas.add(top, left, even, weight * within)
 
 
 def _shrink_factor(map_x: np.ndarray, map_y: np.ndarray) -> int:

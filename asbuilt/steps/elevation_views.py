@@ -7,15 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.geometry.cameras import Camera
-from asbuilt.geometry.frames import Rigid3
-from asbuilt.geometry.planes import Plane
-from asbuilt.geometry.rectify import Patch, view_of
-from asbuilt.record.types import Face, Picture, Placement
-from asbuilt.steps.sight import plane_sigma_m
+from asbuilt.geometry.rectify import view_of
+from asbuilt.steps.elevation_error import read_off_sigma_m
+from asbuilt.steps.elevation_site import CELL_M, INCH_M, Site, Source
 
-INCH_M = 0.0254
-CELL_M = INCH_M / 2  # a stud's face is three cells wide: room for a seam
 NODE_CELLS = 8  # costs are smooth; worked out every 4 in
 KEPT_PER_NODE = 4  # pictures beyond the best few anywhere on the face are not looked at
 # What a worse view costs; the weights were found by looking at pictures.
@@ -23,48 +18,8 @@ PARALLAX_UNIT_M = 0.00635  # 1/4 in of parallax at half the stud depth costs 1
 SHARP_WEIGHT = 2.5  # times the logarithm of how much finer it could be
 LIGHT_WEIGHT = 1.5
 SIGMA_UNIT_M = 0.004
+MOST_SIGMA_M = INCH_M  # a picture that is not placed to an inch has no place in a picture to scale; our choice
 ENOUGH_LIGHT, LEAST_LIGHT = 0.25, 0.01
-USUAL_SHARPNESS = 0.8  # of a picture that was not compared with neighbours
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Source:
-    """A placed picture with its camera."""
-
-    picture: Picture
-    placement: Placement
-    camera: Camera
-
-    @property
-    def light(self) -> float:
-        """Mean brightness, 0 to 1."""
-        return 0.4 if self.picture.light is None else self.picture.light
-
-    @property
-    def covariance(self) -> np.ndarray:
-        """Of its pose, (6, 6), as in a Placement."""
-        return np.array(self.placement.covariance or np.zeros((6, 6)))
-
-    @property
-    def sharpness(self) -> float:
-        """Sharpness, 0 to 1."""
-        return USUAL_SHARPNESS if self.picture.sharpness is None else self.picture.sharpness
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Site:
-    """A face, where it stands, and the walls that may stand in the way of a view."""
-
-    face: Face
-    building_from_face: Rigid3
-    walls: tuple[Plane, ...]
-    depth_m: float = 0.0
-
-    def patch(self, px_m: float) -> Patch:
-        """The whole face in pixels of a size, its bottom and left edges exact."""
-        rows = int(np.ceil(self.face.height_m / px_m - 1e-6))
-        cols = int(np.ceil(self.face.length_m / px_m - 1e-6))
-        return Patch(left_m=0.0, top_m=rows * px_m, depth_m=self.depth_m, px_m=px_m, rows=rows, cols=cols)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -126,7 +81,8 @@ def _cost(site: Site, source: Source, points: np.ndarray, scale_px_per_m: float)
         parallax = 0.5 * site.face.stud_depth_m * view.slope[seen]
         fine = np.minimum(view.resolution_px_per_m[seen] * source.sharpness / scale_px_per_m, 1.0)
         light = np.clip(source.light / ENOUGH_LIGHT, LEAST_LIGHT, 1.0)
-        sigma = plane_sigma_m(source.camera, site.building_from_face, points[seen], source.covariance, 0.0)
+        sigma = read_off_sigma_m(site, source, points[seen], 0.0)
         cost[seen] = parallax / PARALLAX_UNIT_M - SHARP_WEIGHT * np.log(np.maximum(fine, 1e-3))
         cost[seen] += -LIGHT_WEIGHT * np.log(light) + sigma / SIGMA_UNIT_M
+        cost[seen[sigma > MOST_SIGMA_M]] = np.inf
     return cost, view.framed & np.isfinite(cost)

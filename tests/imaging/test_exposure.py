@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from asbuilt.imaging.exposure import Samples, solve_exposure
+from asbuilt.imaging.exposure import Exposure, Samples, solve_exposure
 
 FALL_OFF = np.array([[-0.30, 0.10], [-0.12, -0.05]])
 
@@ -59,3 +59,28 @@ def test_without_anything_to_compare_nothing_is_changed():
     none = Samples(picture=np.zeros(0, int), block=np.zeros(0, int), color=np.zeros((0, 3)), radius2=np.zeros(0))
     found = solve_exposure(none, [0, 0])
     np.testing.assert_array_equal(found.factor(1, np.array([0.0, 0.7])), np.ones((2, 3)))
+
+
+def test_what_was_blown_out_stays_white():
+    exposure = Exposure(gain_log=np.full((1, 3), 0.4), fall_off=np.zeros((1, 2)))
+    colors = np.array([[255, 255, 255], [200, 100, 50]], np.uint8)
+    even = exposure.even(0, colors, np.zeros(2))
+    np.testing.assert_allclose(even[0], 255, rtol=1e-5)
+    np.testing.assert_allclose(even[1], colors[1] * np.exp(-0.4), rtol=1e-5)
+    lifted = Exposure(gain_log=np.full((1, 3), -0.4), fall_off=np.zeros((1, 2))).even(0, colors, np.zeros(2))
+    np.testing.assert_allclose(lifted, colors * np.exp(0.4), rtol=1e-5)
+
+
+def test_far_outside_a_picture_it_stays_finite():
+    exposure = Exposure(gain_log=np.zeros((1, 3)), fall_off=np.array([[-0.3, -0.1]]))
+    even = exposure.even(0, np.full((2, 3), 100, np.uint8), np.array([0.0, 4e4], np.float32))
+    assert np.isfinite(even).all() and even[1, 0] < 200
+
+
+def test_a_surface_that_is_dark_in_every_picture_is_lifted_to_where_one_can_see():
+    lens_of = [0] * 12
+    usual, dim = (_walk(np.random.default_rng(8), np.full((12, 3), g), lens_of) for g in (0.0, np.log(0.12)))
+    for samples, low, high in ((usual, 70, 95), (dim, 95, 105)):
+        exposure = solve_exposure(samples, lens_of)
+        even = [exposure.even(p, c, r) for p, c, r in zip(samples.picture, samples.color, samples.radius2, strict=True)]
+        assert low < np.median(even) < high

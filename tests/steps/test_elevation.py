@@ -177,6 +177,17 @@ def test_every_spot_comes_from_the_picture_the_source_map_names(made):
         assert (error_m > 0.0008).all() and (error_m < 0.02).all()
 
 
+def test_a_picture_that_was_placed_wrongly_is_found_and_left_out(copied):
+    frames = [p for p in copied.all(Picture, kind="frame", face_id=FACE) if not p.flags]
+    wrong = copied.get(Placement, frames[len(frames) // 2].id)
+    copied.put(
+        replace(wrong, translation_m=tuple(v + s for v, s in zip(wrong.translation_m, (0.4, 0.1, 0.0), strict=True)))
+    )
+    plane = elevation.run(copied, ElevationOptions(face_ids=(FACE,), scale_px_per_m=3 / INCH_M)).planes[0]
+    assert plane.doubtful_ids == (wrong.id,)
+    assert wrong.id not in elevation_of(copied, FACE).layers["picture_ids"]
+
+
 def test_it_is_never_finer_than_the_pictures(copied):
     for picture in copied.all(Picture, kind="photo"):
         copied.put(replace(picture, stage="covered"))  # only video is left, at 12 to 15 px an inch
