@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 from flask import abort, request
 
-from asbuilt.answers import wording
+from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.behind import BehindAnswer, behind
 from asbuilt.answers.described import ThingAnswer
+from asbuilt.answers.drill import drill
 from asbuilt.answers.landmarks import cross_check
 from asbuilt.record import Face, Record
 from asbuilt.units import format_error, format_length, parse_length
@@ -27,6 +28,10 @@ class Place:
     height_m: float | None
     at_text: str
     height_text: str
+    bit_m: float | None = None  # of a hole that is asked about; None: only what is behind
+    depth_m: float | None = None
+    bit_text: str = ""
+    depth_text: str = ""
 
 
 def asked_place(face: Face, required: bool = False) -> Place | None:
@@ -48,11 +53,20 @@ def asked_place(face: Face, required: bool = False) -> Place | None:
         height_m = face.height_m / 2
     offset_m = _moved(offset_m, request.args.get("move_at", "").strip(), face.length_m)
     height_m = None if height_m is None else _moved(height_m, move, face.height_m)
+    bit, depth = (request.args.get(name, "").strip()[:LONGEST_TEXT] for name in ("bit", "depth"))
+    if bool(bit) != bool(depth):
+        abort(400, "for a hole give both: the bit's diameter and how deep its tip goes")
+    if bit and height_m is None:
+        abort(400, "for a hole give its height too: the answer is for one spot")
     return Place(
         offset_m=offset_m,
         height_m=height_m,
         at_text=format_length(offset_m, unit()),
         height_text="" if height_m is None else format_length(height_m, unit()),
+        bit_m=parse_length(bit, unit()) if bit else None,
+        depth_m=parse_length(depth, unit()) if depth else None,
+        bit_text=bit,
+        depth_text=depth,
     )
 
 
@@ -79,6 +93,7 @@ def answer_data(record: Record, face: Face, place: Place) -> dict:
             thing_data["lines"] = _lines(thing, found)
     shown = unit()
     return data | {
+        "drill": _drill_data(record, face, place),
         "asked": {
             "offset_m": place.offset_m,
             "height_m": place.height_m,
@@ -92,6 +107,21 @@ def answer_data(record: Record, face: Face, place: Place) -> dict:
         "check": cross_check(found.landmarks, shown),
         "pictures": answer_pictures(record, face, place, found),
     }
+
+
+def _drill_data(record: Record, face: Face, place: Place) -> dict | None:
+    """What the hole meets that is asked about, with the question in words; None where none is."""
+    if place.bit_m is None or place.depth_m is None or place.height_m is None:
+        return None
+    found = drill(record, face.id, place.offset_m, place.height_m, place.bit_m, place.depth_m)
+    asked = drill_wording.drill_asked(
+        found.face_title, found.offset_m, found.height_m, found.bit_m, found.depth_m, found.from_face, unit()
+    )
+    came_out = ""
+    if found.other_side.comes_out:
+        came_out = drill_wording.came_out(found.other_side.wall_m, found.other_side.text, unit())
+    rule = drill_wording.rule(found.rule_depth_m, found.from_face, unit())
+    return found.to_json() | {"question": asked, "came_out": came_out, "rule": rule}
 
 
 def _lines(thing: ThingAnswer, answer: BehindAnswer) -> list[str]:

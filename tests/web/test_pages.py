@@ -190,3 +190,38 @@ def test_glance_names_each_thing_once_nearest_first(client):
     listed = {t["item_id"] for bay in answer["bays"] for t in bay["things"]}
     assert len(names) == len(listed)
     assert {g["text"] for g in answer["gaps"]} == {g["text"] for bay in answer["bays"] for g in bay["gaps"]}
+
+
+def test_hole_into_a_box_is_expected_to_hit(client):
+    box = next(b for b in truth()["boxes"] if b["id"] == "street-box02")
+    query = {"at": f"{box['x']} m", "height": f"{box['z']} m", "bit": "1/4 in", "depth": "2-1/2 in"}
+    answer = client.get("/faces/street/answer.json", query_string=query).json["answer"]
+    assert answer["drill"]["outcome"] == "hit expected"
+    page = client.get("/faces/street/answer", query_string=query).text
+    assert page.index("Hit expected") < page.index("Recorded here")
+    assert "verdict-hit" in page and "Before you drill or cut" in page
+
+
+def test_the_four_outcomes_look_different(client):
+    looks = {}
+    for x, z in ((1.9635, 1.1238), (2.02, 1.1238), (4.0, 1.6), (7.2, 2.7)):
+        query = {"at": f"{x} m", "height": f"{z} m", "bit": "1/4 in", "depth": "2 in"}
+        page = client.get("/faces/street/answer", query_string=query).text
+        outcome = client.get("/faces/street/answer.json", query_string=query).json["answer"]["drill"]["outcome"]
+        looks[outcome] = re.search(r'class="verdict (verdict-[a-z]+)"', page)[1]
+    assert {"hit expected", "nothing recorded here", "not recorded"} <= set(looks)
+    assert len(set(looks.values())) == len(looks)
+
+
+@pytest.mark.parametrize(
+    ("query", "words"),
+    [
+        ({"bit": "1/4 in"}, "both"),
+        ({"bit": "1/4 in", "depth": "2 in"}, "height"),
+        ({"bit": "a", "depth": "2 in", "height": "4 ft"}, "not a length"),
+        ({"bit": "40 ft", "depth": "2 in", "height": "4 ft"}, ""),
+    ],
+)
+def test_hole_that_makes_no_sense_is_refused(client, query, words):
+    answer = client.get("/faces/street/answer.json", query_string={"at": "6 ft"} | query)
+    assert answer.status_code in (400, 404) and words in answer.json["error"]["message"]

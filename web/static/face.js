@@ -43,7 +43,7 @@ function tapped(point) {
 }
 
 async function send(at, height) {
-  const found = await ask(frame.dataset.answer, { at, height });
+  const found = await ask(frame.dataset.answer, { at, height, bit: form.bit.value, depth: form.depth.value });
   if (!found) return;
   form.at.value = found.dataset.atText;
   form.height.value = found.dataset.heightText;

@@ -9,7 +9,9 @@ const STEPS = metric ? { 1: "25 mm", 4: "100 mm", 12: "300 mm" } : { 1: "1 in", 
 for (const words of form.querySelectorAll("[data-step-words]")) words.textContent = STEPS[words.dataset.stepWords];
 
 async function send(move = {}) {
-  const found = await ask(form.dataset.answer, { at: form.at.value || "0", height: form.height.value, ...move });
+  const found = await ask(form.dataset.answer, {
+    at: form.at.value || "0", height: form.height.value, bit: form.bit.value, depth: form.depth.value, ...move,
+  });
   if (!found) return;
   form.at.value = found.dataset.atText;
   form.height.value = found.dataset.heightText;
