@@ -25,7 +25,7 @@ def command(record: str, target: str, without: tuple[str, ...]) -> None:
     Examples:
       asbuilt handover house house-handover
       asbuilt handover house /media/stick/house.zip
-  asbuilt handover house small --without viewer --without binder
+      asbuilt handover house small --without viewer --without binder
     """
     from asbuilt.cli.progress import byte_bar
     from asbuilt.handover.opendata import short_fingerprint
