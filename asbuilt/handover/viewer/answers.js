@@ -11,6 +11,7 @@ const Answers = (() => {
   const CLOSE_CHANCE = 0.001;
   const ROUND_THE_BIT = 0.0254;
   const SWITCH_OFF = 0.15;
+  const BEYOND = 1.0; // farther behind the wall than any error in depth
   const SHORT_OF = 0.00635;
   const INCH = 0.0254;
   const USUAL_INCHES = [1, 1.25, 1.625, 2, 2.5, 3, 3.5, 4, 5, 6];
@@ -351,6 +352,8 @@ const Answers = (() => {
   }
 
   function passages(face, bit) {
+    // Nothing lies deeper than the wall, so a bit that comes out meets all depths.
+    if (bit.tip >= backOf(face) - 1e-9) bit = { ...bit, tip: bit.tip + BEYOND };
     return face.things.map((thing) => ({ thing, clearance: Touch.clearance(thing, bit) }))
       .filter(({ clearance: c }) => c.planeGap - C95 * c.planeSigma <= SEARCH)
       .map((p) => ({ ...p, chance: Touch.chance(p.thing, bit, p.clearance) }));
@@ -436,15 +439,18 @@ const Answers = (() => {
     return found;
   }
 
+  // Depth at which a bit comes out of all that is on record of a wall.
+  function backOf(face) {
+    return face.stud_depth_m + (face.far ? face.far.covering_m : face.sheathing_m || 0);
+  }
+
   function otherSide(face, offset, height, tip) {
-    let back = face.stud_depth_m;
+    const back = backOf(face);
     if (face.far) {
       const there = [face.far.offset_sum_m - offset, height + face.far.height_shift_m];
-      back += face.far.covering_m;
       return { comes_out: tip >= back, wall_m: back + face.covering_m, face_id: face.far.id, offset_m: there[0],
         height_m: there[1], text: Words.farRoom(face.far.title, face.far.room, ...there, data.unit) };
     }
-    back += face.sheathing_m || 0;
     return { comes_out: tip >= back, wall_m: back + face.covering_m, face_id: null, offset_m: null, height_m: null,
       text: Words.outside(face.exterior, face.open_behind, face.sheathing_m, data.unit) };
   }
