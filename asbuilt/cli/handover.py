@@ -6,7 +6,7 @@ import click
 
 from asbuilt.cli.shared import open_record, record_argument
 
-PARTS = ("tables", "viewer", "binder")  # as asbuilt.handover.package has them, which is slow to load
+PARTS = ("tables", "viewer", "binder", "drawings")  # as asbuilt.handover.package has them, which is slow to load
 
 
 @click.command("handover")
@@ -17,9 +17,9 @@ def command(record: str, target: str, without: tuple[str, ...]) -> None:
     """Make a package of RECORD: a new folder, or a ZIP where the name ends in .zip.
 
     It holds the record itself with every original, and the same facts in forms that need no
-    program of ours: pages for any browser that answer by themselves, a binder to print, tables, JSON. Every
-    file's SHA-512 is listed (BagIt). "asbuilt open" makes a record of it again, "asbuilt
-    verify" finds damage.
+    program of ours: pages for any browser that answer by themselves, a binder to print,
+    drawings, tables, JSON. Every file's SHA-512 is listed (BagIt). "asbuilt open" makes a
+    record of it again, "asbuilt verify" finds damage.
 
     \b
     Examples:

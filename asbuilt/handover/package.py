@@ -14,6 +14,7 @@ from asbuilt.handover.annotations import annotation_page
 from asbuilt.handover.bag import BagWriter, new_bag
 from asbuilt.handover.binder import PAPERS, Binder, binder_pdf
 from asbuilt.handover.columns import json_schema
+from asbuilt.handover.drawings import drawings
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.opendata import csv_tables, fingerprint, json_chunks, tables_readme
 from asbuilt.handover.pictures import Shown
@@ -27,7 +28,7 @@ RECORD = "record/"
 JSON_NAME, SCHEMA_NAME, ANNOTATIONS_NAME = "record.json", "record.schema.json", "sightings.annotations.json"
 
 
-PARTS = ("tables", "viewer", "binder")
+PARTS = ("tables", "viewer", "binder", "drawings")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +123,9 @@ def _parts(bag: BagWriter, record: Record, options: HandoverOptions, mark: str) 
         for paper in PAPERS:
             binder = Binder(record=record, paper=paper, printed_on=now()[:10], mark=mark, left_out=options.left_out)
             bag.add_bytes(f"papers/binder-{paper}.pdf", binder_pdf(binder, shown))
+    if "drawings" in chosen:
+        for name, data in drawings(record):
+            bag.add_bytes(f"drawings/{name}", data)
     return tuple(dict.fromkeys(shown.faults))
 
 

@@ -13,7 +13,7 @@ from asbuilt.steps import coverage
 from tests.truth import truth_record
 
 # The invented originals are no pictures.
-WITHOUT_PICTURES = HandoverOptions(without=frozenset({"viewer", "binder"}))
+WITHOUT_PICTURES = HandoverOptions(without=frozenset({"viewer", "binder", "drawings"}))
 MEDIA = Path(__file__).parents[2] / "sample_media"
 
 
