@@ -7,9 +7,11 @@ from collections import Counter
 from dataclasses import asdict, dataclass, field, replace
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from asbuilt.errors import RecordError
 from asbuilt.geometry.initial import DISAGREEING
+from asbuilt.geometry.resection import MIN_POINTS
 from asbuilt.record import NOT_PLACED, PLACED, Media, Picture, Placement, Record, Solution, now
 from asbuilt.record.frames import quat_xyzw
 from asbuilt.record.joint import pack
@@ -20,6 +22,8 @@ from asbuilt.steps.place_solve import Solved, solve_site
 
 SOLUTION_ID = "walkthrough"
 LOOSE_M = 0.15  # a camera known no better than this (one sigma) is not placed; our choice
+# One sheet alone fits two camera places; this many shared features tell which, fewer may not. Our choice.
+LEAST_TRACKS = 60
 TOO_LOOSE = "too little in it to say where it was taken from (one sheet or few shared features)"
 
 
@@ -72,7 +76,9 @@ def run(record: Record, options: PlaceOptions | None = None) -> PlaceReport:
     media = {m.id: m for m in record.all(Media)}
     wanted = [p for p in pictures if p.stage == "open" and "blurred" not in p.flags]
     looked = look(record, wanted, media, options.quiet)
-    solved = solve_site(looked, site, clicks_of(record, site, looked))
+    # Matrices of this size gain nothing from more threads, and lose much where cores are busy.
+    with threadpool_limits(limits=1, user_api="blas"):
+        solved = solve_site(looked, site, clicks_of(record, site, looked))
     placements = [_left_out(p) for p in pictures if p not in wanted]
     if solved:
         placements += _placements(solved)
@@ -117,7 +123,8 @@ def _placements(solved: Solved) -> list[Placement]:
             continue
         block = solved.bundle.covariance[6 * k : 6 * k + 6, 6 * k : 6 * k + 6]
         loose_m = float(np.sqrt(np.trace(block[3:, 3:])))
-        if loose_m > LOOSE_M:
+        alone = seen_corners[k] < 2 and seen_clicks[k] < MIN_POINTS and seen_tracks[k] < LEAST_TRACKS
+        if loose_m > LOOSE_M or alone:
             rows.append(Placement(id=picture.id, status=NOT_PLACED, reason=TOO_LOOSE))
             continue
         lens = u.lens[problem.camera_lens_idx[k], :7]
