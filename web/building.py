@@ -43,7 +43,7 @@ def building() -> Page:
         {"table": name, "title": title, "count": len(record().all(TABLE[name].cls))}
         for name, (title, _) in SECTIONS.items()
     ]
-    return Page(template="building.html", data={"sections": counts, "unit": record().building.unit})
+    return Page(template="building.html", data={"sections": counts})
 
 
 @page(blueprint, "/building/<table>")

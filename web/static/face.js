@@ -2,6 +2,7 @@
 
 import { ask, rememberPlace } from "./answer.js";
 import { Board, svgElement, wireButtons } from "./board.js";
+import { HolePattern } from "./pattern.js";
 import { WallPicture } from "./tiles.js";
 
 const WORDS_PX_PER_MM = 0.18; // at this the words are as large as those of the page
@@ -36,9 +37,21 @@ function viewChanged() {
   }
 }
 
+// The place on the wall under a point of the drawing, kept on the wall.
+function toWall(point) {
+  const within = (value, most) => Math.min(Math.max(value, 0), most);
+  return {
+    offset: within((point.x + left) / 1000, Number(frame.dataset.lengthM)),
+    height: within((top_ - point.y) / 1000, Number(frame.dataset.wallHeightM)),
+  };
+}
+
 function tapped(point) {
-  const offset = Math.min(Math.max((point.x + left) / 1000, 0), Number(frame.dataset.lengthM));
-  const height = Math.min(Math.max((top_ - point.y) / 1000, 0), Number(frame.dataset.wallHeightM));
+  if (!patternForm.hidden) {
+    pattern.moveTo(point);
+    return;
+  }
+  const { offset, height } = toWall(point);
   send(`${offset.toFixed(4)} m`, `${height.toFixed(4)} m`);
 }
 
@@ -101,10 +114,21 @@ pictureButton?.addEventListener("click", () => {
 });
 document.getElementById("plane")?.addEventListener("input", (event) => picture.slide(Number(event.target.value), board));
 
+// Tools that take the finger: one at a time.
+const patternForm = document.getElementById("pattern-form");
+const patternButton = document.getElementById("pattern-button");
+const pattern = new HolePattern({ board, svg, form: patternForm, toDrawing, toWall });
+patternButton.addEventListener("click", () => {
+  if (!openingForm.hidden) openingButton.click();
+  pattern.open(patternForm.hidden);
+  patternButton.setAttribute("aria-expanded", String(!patternForm.hidden));
+});
+
 // An opening drawn by dragging over the wall.
 const openingForm = document.getElementById("opening-form");
 const openingButton = document.getElementById("opening-button");
 openingButton.addEventListener("click", () => {
+  if (!patternForm.hidden) patternButton.click();
   openingForm.hidden = !openingForm.hidden;
   openingButton.setAttribute("aria-expanded", String(!openingForm.hidden));
   board.onDrag = openingForm.hidden ? null : drawOpening;
@@ -122,13 +146,12 @@ function drawOpening(from, to) {
   for (const [key, value] of Object.entries({ x: x[0], y: y[0], width: x[1] - x[0], height: y[1] - y[0] })) {
     box.setAttribute(key, String(value));
   }
-  const length = Number(frame.dataset.lengthM);
-  const high = Number(frame.dataset.wallHeightM);
-  const within = (value, most) => Math.min(Math.max(value, 0), most);
-  openingForm.elements.left.value = spoken(within((x[0] + left) / 1000, length));
-  openingForm.elements.right.value = spoken(within((x[1] + left) / 1000, length));
-  openingForm.elements.bottom.value = spoken(within((top_ - y[1]) / 1000, high));
-  openingForm.elements.top.value = spoken(within((top_ - y[0]) / 1000, high));
+  const low = toWall({ x: x[0], y: y[1] });
+  const high = toWall({ x: x[1], y: y[0] });
+  openingForm.elements.left.value = spoken(low.offset);
+  openingForm.elements.right.value = spoken(high.offset);
+  openingForm.elements.bottom.value = spoken(low.height);
+  openingForm.elements.top.value = spoken(high.height);
 }
 
 // To the half inch or 10 mm: a finger is no finer.
