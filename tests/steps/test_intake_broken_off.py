@@ -121,11 +121,11 @@ def test_stopped_by_hand_says_so_and_goes_on_without_the_file(tmp_path, clip, wh
     process = start(folder, clip)
     wait_for(folder, process, lambda: pictures_committed(folder) > 0)
     os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to all of them
-    _, told = process.communicate(timeout=20)
+    _, told = process.communicate(timeout=90)
     assert process.returncode == 130
     assert "Traceback" not in told.decode() and "stopped" in told.decode()
     done = start(folder)  # no file named: finishes what is there
-    assert "walk.mp4" in done.communicate(timeout=60)[0].decode()
+    assert "walk.mp4" in done.communicate(timeout=120)[0].decode()
     assert done.returncode == 0
     check_complete(folder, whole)
 
