@@ -101,12 +101,12 @@ def _parts(binder: Binder, shown: Shown) -> list[tuple[str, Callable[[], bytes]]
     for face_id, face in view_of(record).faces.items():
         title = f"{face.title}, {view_of(record).face(face_id).room.name}"
         parts.append((title, lambda face_id=face_id: face_pdf(binder, face_id, shown)))
-    parts += [
-        ("Trim-out sheet", lambda: trimout_pdf(trim_out(record), building.name, building.unit, day, paper)),
-        ("Before cover-up: what was open", lambda: readiness_pdf(record, readiness(record), day, paper)),
-        ("Words used", lambda: _flowed(binder, list(_glossary(binder)))),
-    ]
-    return parts
+    if not binder.left_out:  # of a part these lists would look complete
+        parts += [
+            ("Trim-out sheet", lambda: trimout_pdf(trim_out(record), building.name, building.unit, day, paper)),
+            ("Before cover-up: what was open", lambda: readiness_pdf(record, readiness(record), day, paper)),
+        ]
+    return [*parts, ("Words used", lambda: _flowed(binder, list(_glossary(binder))))]
 
 
 def _part(title: str, pdf: bytes) -> Part:

@@ -10,7 +10,7 @@ import numpy as np
 from asbuilt.answers.coverage import coverage_of
 from asbuilt.answers.things import Thing
 from asbuilt.answers.view import FaceView, View
-from asbuilt.handover.pictures import Shown, jpeg
+from asbuilt.handover.pictures import WITHHELD, Shown, jpeg
 from asbuilt.record import Picture, Record, Sighting
 
 MOST = 8
@@ -30,7 +30,7 @@ def chosen_for_face(record: Record, face_id: str, item_ids: set[str]) -> list[Pi
     filed = [p for p in record.all(Picture, face_id=face_id) if p.kind == "photo"]
     frames = [p for p in record.all(Picture, id=sorted({*share, *marked})) if p.kind == "frame"]
     frames.sort(key=lambda p: (-marked.get(p.id, 0), -share.get(p.id, 0.0)))
-    chosen = list({p.id: p for p in [*filed, *frames]}.values())[:MOST]
+    chosen = [p for p in {p.id: p for p in [*filed, *frames]}.values() if WITHHELD not in p.flags][:MOST]
     return sorted(chosen, key=lambda p: p.stage != "open")
 
 

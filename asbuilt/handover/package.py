@@ -18,6 +18,7 @@ from asbuilt.handover.drawings import drawings
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.opendata import csv_tables, fingerprint, json_chunks, tables_readme
 from asbuilt.handover.pictures import Shown
+from asbuilt.handover.share import ShareOptions, make_shared
 from asbuilt.handover.viewer_pages import add_viewer
 from asbuilt.record import Media, Picture, Record, now
 from asbuilt.record.snapshot import copy_database, open_copy
@@ -25,6 +26,7 @@ from asbuilt.record.store import DATABASE_NAME
 from asbuilt.record.types import Elevation
 
 RECORD = "record/"
+LEFT_OUT_NAME = "left-out.txt"
 JSON_NAME, SCHEMA_NAME, ANNOTATIONS_NAME = "record.json", "record.schema.json", "sightings.annotations.json"
 
 
@@ -33,17 +35,18 @@ PARTS = ("tables", "viewer", "binder", "drawings")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandoverOptions:
-    """``without`` names parts of ``PARTS`` to leave away; ``left_out`` says what is not in this copy."""
+    """``without`` names parts of ``PARTS`` to leave away; with ``share`` it is not the owner's full copy."""
 
     without: frozenset[str] = frozenset()
-    left_out: tuple[str, ...] = ()
+    share: ShareOptions | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandoverReport:
     """What a package holds; ``missing`` are originals that were not in the record's folder.
 
-    ``faults`` are pictures that could not be shown, each with the reason.
+    ``faults`` are pictures that could not be shown, each with the reason; ``left_out`` says
+    in words what a shared copy lacks.
     """
 
     path: str
@@ -52,6 +55,7 @@ class HandoverReport:
     fingerprint: str
     missing: tuple[str, ...]
     faults: tuple[str, ...]
+    left_out: tuple[str, ...]
 
 
 def hand_over(
@@ -79,12 +83,11 @@ def hand_over(
     bag = new_bag(target, progress)
     try:
         with tempfile.TemporaryDirectory(prefix="asbuilt-") as scratch:
-            database = Path(scratch) / DATABASE_NAME
-            copy_database(record, database)
-            with open_copy(database, record.folder) as copy:
+            database, folder, left_out = _source(record, Path(scratch), options)
+            with open_copy(database, folder) as copy:
                 missing = tuple(_originals(bag, copy, database))
                 mark = fingerprint(copy)
-                faults = _parts(bag, copy, options, mark)
+                faults = _parts(bag, copy, options, mark, left_out)
                 bag.finish(bag_info(copy, mark))
     except OSError as error:
         bag.abandon()
@@ -93,7 +96,20 @@ def hand_over(
         bag.abandon()
         raise
     return HandoverReport(path=str(target), file_count=len(bag.sizes), byte_count=sum(bag.sizes.values()),
-                          fingerprint=mark, missing=missing, faults=faults)  # fmt: skip
+                          fingerprint=mark, missing=missing, faults=faults, left_out=left_out)  # fmt: skip
+
+
+def _source(record: Record, scratch: Path, options: HandoverOptions) -> tuple[Path, Path, tuple[str, ...]]:
+    """The database of one moment and the folder of its files, and what is left out of them."""
+    database = scratch / DATABASE_NAME
+    copy_database(record, database)
+    if options.share is None:
+        return database, record.folder, ()
+    folder = scratch / "shared"
+    folder.mkdir()
+    with open_copy(database, record.folder) as copy:
+        shared = make_shared(copy, folder, options.share)
+    return shared.database, shared.folder, shared.left_out
 
 
 def _originals(bag: BagWriter, record: Record, database: Path) -> Iterator[str]:
@@ -109,19 +125,23 @@ def _originals(bag: BagWriter, record: Record, database: Path) -> Iterator[str]:
     bag.add_file(RECORD + DATABASE_NAME, database)
 
 
-def _parts(bag: BagWriter, record: Record, options: HandoverOptions, mark: str) -> tuple[str, ...]:
+def _parts(
+    bag: BagWriter, record: Record, options: HandoverOptions, mark: str, left_out: tuple[str, ...]
+) -> tuple[str, ...]:
     """Put in what makes the record readable without its program; what could not be put in."""
     chosen = [part for part in PARTS if part not in options.without]
-    bag.add_bytes("README.txt", words.readme(record.building.name, chosen).encode())
+    bag.add_bytes("README.txt", words.readme(record.building.name, chosen, bool(left_out)).encode())
+    if left_out:
+        bag.add_bytes(LEFT_OUT_NAME, words.left_out(left_out).encode())
     shown = Shown(record)
     add_json(bag, record)
     if "tables" in chosen:
         add_tables(bag, record)
     if "viewer" in chosen:
-        add_viewer(bag, record, shown, options.left_out)
+        add_viewer(bag, record, shown, left_out)
     if "binder" in chosen:
         for paper in PAPERS:
-            binder = Binder(record=record, paper=paper, printed_on=now()[:10], mark=mark, left_out=options.left_out)
+            binder = Binder(record=record, paper=paper, printed_on=now()[:10], mark=mark, left_out=left_out)
             bag.add_bytes(f"papers/binder-{paper}.pdf", binder_pdf(binder, shown))
     if "drawings" in chosen:
         for name, data in drawings(record):

@@ -14,6 +14,7 @@ from asbuilt.record.pixels import brightened, iter_pictures
 
 # A picture is worth taking along if it shows at least this part of a face best.
 BEST_SHARE = 0.005
+WITHHELD = "left out"  # flag of a picture whose file is not in this copy of the record
 QUALITY = 82  # of a JPEG for looking at; the originals lie beside it
 
 
@@ -25,7 +26,7 @@ def chosen_pictures(record: Record) -> list[Picture]:
         for number, picture_id in enumerate(coverage.picture_ids):
             if (coverage.best == number).mean() >= BEST_SHARE:
                 wanted.add(picture_id)
-    return [p for p in record.all(Picture) if p.kind == "photo" or p.id in wanted]
+    return [p for p in record.all(Picture) if (p.kind == "photo" or p.id in wanted) and WITHHELD not in p.flags]
 
 
 class Shown:

@@ -40,9 +40,20 @@ CONTENTS = (
 )
 
 
-def readme(name: str, parts: Sequence[str]) -> str:
+SHARED = {"record/": "a part of the record: record.db (SQLite) and, in media/, its pictures, written anew"}
+LEFT_OUT = ("left-out.txt", "what this copy lacks; the owner's own copy has it")
+
+
+def readme(name: str, parts: Sequence[str], is_shared: bool = False) -> str:
     """The text of README.txt for a package with those parts."""
     shown = [(path, text) for path, text, part in CONTENTS if part is None or part in parts]
+    if is_shared:
+        shown = [LEFT_OUT, *((path, SHARED.get(path, text)) for path, text in shown)]
     width = max(len(path) for path, _ in shown)
     contents = "".join(f"  {path.ljust(width)}  {text}\n" for path, text in shown)
     return README.format(name=name, rule="=" * len(name), contents=contents)
+
+
+def left_out(lines: Sequence[str]) -> str:
+    """The text of left-out.txt."""
+    return "LEFT OUT OF THIS COPY\n\n" + "".join(f"- {line}\n" for line in lines)
