@@ -22,7 +22,8 @@ LAYERS = ("power", "low voltage", "plumbing", "special", "framing", "other")
 @click.option("--drop", multiple=True, metavar="PICTURE", help="Share without this picture (id or file name).")
 @click.option("--blur", multiple=True, metavar="PICTURE", help="Share this picture blurred.")
 @click.option("--hide", multiple=True, metavar="WORD", help="Strike this word from every label and note.")
-def command(record, target, without, share, faces, layers, no_pictures, drop, blur, hide) -> None:
+@click.option("--kept-at", default="", help="Where the package will lie, for the panel card.")
+def command(record, target, without, share, faces, layers, no_pictures, drop, blur, hide, kept_at) -> None:
     """Make a package of RECORD: a new folder, or a ZIP where the name ends in .zip.
 
     It holds the record itself with every original, and the same facts in forms that need no
@@ -49,7 +50,7 @@ def command(record, target, without, share, faces, layers, no_pictures, drop, bl
     if share or faces or layers or no_pictures or drop or blur or hide:
         options = ShareOptions(faces=faces, layers=layers, pictures=not no_pictures, drop=drop, blur=blur, hide=hide)
     with open_record(record) as opened, byte_bar("packing") as bar:
-        chosen = HandoverOptions(without=frozenset(without), share=options)
+        chosen = HandoverOptions(without=frozenset(without), share=options, kept_at=kept_at)
         report = hand_over(opened, target, chosen, progress=bar.update)
         doubtful = labels_to_look_at(opened) if options else []
     click.echo(f"{report.path}: {report.file_count} files, {report.byte_count / 1e6:.1f} MB")

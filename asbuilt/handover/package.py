@@ -13,6 +13,7 @@ from asbuilt.handover import words
 from asbuilt.handover.annotations import annotation_page
 from asbuilt.handover.bag import BagWriter, new_bag
 from asbuilt.handover.binder import PAPERS, Binder, binder_pdf
+from asbuilt.handover.card import card_of, card_pdf
 from asbuilt.handover.columns import json_schema
 from asbuilt.handover.drawings import drawings
 from asbuilt.handover.errors import PackageError
@@ -35,10 +36,14 @@ PARTS = ("tables", "viewer", "binder", "drawings")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandoverOptions:
-    """``without`` names parts of ``PARTS`` to leave away; with ``share`` it is not the owner's full copy."""
+    """``without`` names parts of ``PARTS`` to leave away; with ``share`` it is not the owner's full copy.
+
+    ``kept_at`` tells the panel card where the package will lie.
+    """
 
     without: frozenset[str] = frozenset()
     share: ShareOptions | None = None
+    kept_at: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,6 +148,9 @@ def _parts(
         for paper in PAPERS:
             binder = Binder(record=record, paper=paper, printed_on=now()[:10], mark=mark, left_out=left_out)
             bag.add_bytes(f"papers/binder-{paper}.pdf", binder_pdf(binder, shown))
+        card = card_of(record, mark, options.kept_at)
+        for name, paper in (("", "card"), ("-a5", "a5")):
+            bag.add_bytes(f"papers/panel-card{name}.pdf", card_pdf(card, now()[:10], paper))
     if "drawings" in chosen:
         for name, data in drawings(record):
             bag.add_bytes(f"drawings/{name}", data)

@@ -32,6 +32,7 @@ CONTENTS = (
     ("viewer/index.html", "START HERE: double-click it; walls, answers and pictures in any browser, offline", "viewer"),
     ("viewer/phone.html", "the same in one file, with smaller pictures: copy this one to a phone", "viewer"),
     ("papers/binder-letter.pdf", "the paper binder, to print at 100 % and keep (A4: binder-a4.pdf)", "binder"),
+    ("papers/panel-card.pdf", "a card for the panel door, with a code of plain text (A5: panel-card-a5.pdf)", "binder"),
     ("drawings/", "every wall as a drawing for CAD programs (DXF), layers by discipline; building-3d.dxf", "drawings"),
     ("record/", "the record itself: record.db (SQLite) and, in media/, the photos and videos as taken", None),
     ("record.json", "all its facts in one JSON file; record.schema.json describes it", None),
