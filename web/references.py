@@ -11,7 +11,7 @@ from asbuilt.sheets.fit import fit_picture
 from asbuilt.sheets.known import known_places
 from asbuilt.units import parse_length
 from asbuilt.web.pages import Page, get_or_404, page, record, unit, wants_json
-from asbuilt.web.tags import posted_points
+from asbuilt.web.tags import posted_points, posted_sigmas
 
 blueprint = Blueprint("references", __name__)
 
@@ -56,6 +56,7 @@ def mark(picture_id: str):
         place=point.id,
         x_px=points[0][0],
         y_px=points[0][1],
+        sigma_px=posted_sigmas(1)[0],
         author=record().author,
     )
     record().put(point, sighting)

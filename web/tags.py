@@ -11,12 +11,15 @@ from flask import Blueprint, abort, jsonify, redirect, request, url_for
 from asbuilt.errors import RecordError
 from asbuilt.record import Circuit, Item, Picture, Position, Sighting
 from asbuilt.record.kinds import KINDS, kind_named
+from asbuilt.sources import CLICK_SIGMA_PX
 from asbuilt.steps import locate
 from asbuilt.web.elsewhere import position_words, spots_elsewhere
 from asbuilt.web.pages import Page, get_or_404, page, record, unit, wants_json
 
 blueprint = Blueprint("tags", __name__)
 MOST_POINTS = 200
+USUAL_SIGMA_PX = CLICK_SIGMA_PX.value
+LEAST_SIGMA_PX, MOST_SIGMA_PX = 0.5, 100.0
 LABEL_LENGTH = 120
 
 
@@ -54,6 +57,17 @@ def elsewhere(item_id: str) -> Page:
     item = get_or_404(Item, item_id, "item")
     data = {"item": asdict(item), "spots": spots_elsewhere(record(), item, unit())}
     return Page(template="_elsewhere.html", data=data)
+
+
+def posted_sigmas(count: int) -> list[float]:
+    """How well each posted point was aimed at [px]; a careful click where the page does not say."""
+    try:
+        sigmas = [float(v) for v in request.form.getlist("sigma_px")] or [USUAL_SIGMA_PX] * count
+    except ValueError:
+        abort(400, "sigma_px is not a number")
+    if len(sigmas) != count or not all(LEAST_SIGMA_PX <= s <= MOST_SIGMA_PX for s in sigmas):
+        abort(400, f"sigma_px lies between {LEAST_SIGMA_PX:g} and {MOST_SIGMA_PX:g} px, one for each point")
+    return sigmas
 
 
 def posted_points(picture: Picture) -> list[tuple[float, float]]:
@@ -100,7 +114,7 @@ def _sightings(item: Item, picture: Picture, points: list[tuple[float, float]]) 
         abort(400, "that spot is not one of this thing's; load the page again")
     first = max(known.values(), default=-1) + 1
     rows = []
-    for n, (x_px, y_px) in enumerate(points):
+    for n, ((x_px, y_px), sigma_px) in enumerate(zip(points, posted_sigmas(len(points)), strict=True)):
         place = places[n] if places else f"{item.id}.{first + n}"
         rows.append(
             Sighting(
@@ -111,6 +125,7 @@ def _sightings(item: Item, picture: Picture, points: list[tuple[float, float]]) 
                 order_idx=known.get(place, first + n),
                 x_px=x_px,
                 y_px=y_px,
+                sigma_px=sigma_px,
                 author=record().author,
             )
         )

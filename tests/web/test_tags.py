@@ -32,6 +32,15 @@ def test_tagging_a_box_adds_item_sighting_and_a_position(own_client, own_record_
     assert position.face_id == "street" and position.method == "usual depth"
 
 
+def test_coarse_aim_is_kept_and_widens_the_error(own_client, own_record_folder):
+    fine = post(own_client, kind="device box", x_px="900", y_px="800").json["item_id"]
+    coarse = post(own_client, kind="device box", x_px="900", y_px="800", sigma_px="25").json["item_id"]
+    with Record.open(own_record_folder) as record:
+        assert record.all(Sighting, target_id=coarse)[0].sigma_px == 25
+        errors = [record.all(Position, item_id=i)[0].covariance[0][0] ** 0.5 for i in (fine, coarse)]
+    assert errors[1] > 2 * errors[0]
+
+
 def test_run_keeps_the_order_of_its_points(own_client, own_record_folder):
     answer = post(own_client, kind="cable", x_px=["600", "700", "800"], y_px=["900", "910", "905"])
     with Record.open(own_record_folder) as record:
@@ -112,6 +121,8 @@ def test_spot_of_another_thing_is_refused(own_client):
         ({"kind": "cable", "x_px": "left", "y_px": "1"}, "two numbers"),
         ({"kind": "cable", "x_px": ["1", "2"], "y_px": "1"}, "no point"),
         ({"kind": "cable", "x_px": "1", "y_px": "1", "circuit_id": "99"}, "circuit"),
+        ({"kind": "cable", "x_px": "1", "y_px": "1", "sigma_px": "0"}, "sigma_px"),
+        ({"kind": "cable", "x_px": "1", "y_px": "1", "sigma_px": ["2", "3"]}, "sigma_px"),
         ({"item_id": "nothing", "x_px": "1", "y_px": "1"}, "no item"),
     ],
 )

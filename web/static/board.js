@@ -10,7 +10,7 @@ export class Board {
   /**
    * @param {HTMLElement} frame what clips the drawing and takes the input
    * @param {SVGSVGElement} svg the drawing
-   * @param {{onTap?: (point: {x: number, y: number}) => void, onView?: () => void, closest?: number}} options
+   * @param {{onTap?: (point: {x: number, y: number}, by: string) => void, onView?: () => void, closest?: number}} options
    */
   constructor(frame, svg, { onTap = () => {}, onView = () => {}, onDrag = null, closest = CLOSEST } = {}) {
     this.frame = frame;
@@ -211,7 +211,7 @@ export class Board {
   up(e) {
     if (!this.pointers.delete(e.pointerId)) return;
     const quick = performance.now() - this.start.time < TAP_TIME_MS;
-    if (!this.moved && quick && this.pointers.size === 0) this.onTap(this.toDrawing(this.at(e)));
+    if (!this.moved && quick && this.pointers.size === 0) this.onTap(this.toDrawing(this.at(e)), e.pointerType);
   }
 
   key(e) {
@@ -226,7 +226,7 @@ export class Board {
       "=": () => this.zoom(1.3),
       "-": () => this.zoom(1 / 1.3),
       0: () => this.showAll(),
-      Enter: () => this.onTap({ ...this.center }),
+      Enter: () => this.onTap({ ...this.center }, "keys"),
     };
     if (!acts[e.key]) return;
     e.preventDefault();

@@ -14,6 +14,9 @@ const brighten = document.getElementById("brighten");
 const brightened = () => brighten.getAttribute("aria-pressed") === "true";
 const csrf = document.querySelector('meta[name="csrf"]').content;
 const [, , width, height] = svg.getAttribute("viewBox").split(" ").map(Number);
+const BEST_AIM_PX = 1.5; // of the picture: edges are no sharper
+const POINTER_PX = 1; // of the screen
+const FINGER_PX = 2.5;
 const SHOWN_PX = 1600; // longest side of the picture that is loaded first
 
 let points = [];
@@ -33,10 +36,16 @@ function viewChanged() {
   }
 }
 
-function add(point) {
+function add(point, by) {
   if (point.x < 0 || point.y < 0 || point.x > width || point.y > height) return;
-  points.push(point);
+  points.push({ ...point, sigma: aim(board.scale, by) });
   show();
+}
+
+// How well one can aim, as one standard deviation in pixels of the picture: it depends on how
+// close one looks and whether with a finger.
+function aim(screenPxPerPixel, by) {
+  return Math.max(BEST_AIM_PX, (by === "touch" ? FINGER_PX : POINTER_PX) / screenPxPerPixel);
 }
 
 function show() {
@@ -60,6 +69,7 @@ function withPoints(data, marked) {
   for (const p of marked) {
     data.append("x_px", (p.x - 0.5).toFixed(2));
     data.append("y_px", (p.y - 0.5).toFixed(2));
+    data.append("sigma_px", p.sigma.toFixed(2));
   }
   return data;
 }
@@ -182,7 +192,7 @@ elsewhere.addEventListener("click", (event) => {
   const spot = event.detail === 0
     ? { x: Number(view.dataset.xPx) + 0.5, y: Number(view.dataset.yPx) + 0.5 }
     : new DOMPoint(event.clientX, event.clientY).matrixTransform(view.getScreenCTM().inverse());
-  point(button, view, spot);
+  point(button, view, { x: spot.x, y: spot.y, sigma: aim(view.getScreenCTM().a, event.pointerType) });
 });
 
 async function point(button, view, spot) {
