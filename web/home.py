@@ -8,7 +8,9 @@ from dataclasses import asdict
 from flask import Blueprint, abort, redirect, url_for
 
 from asbuilt.record import PLACED, Circuit, Face, Item, Picture, Placement, Position, Record, Room, Sighting
+from asbuilt.sheets.plan import plan_sheet
 from asbuilt.sheets.recorded import not_recorded_share
+from asbuilt.sheets.svg import svg
 from asbuilt.web.pages import Page, page, record
 
 blueprint = Blueprint("home", __name__)
@@ -27,6 +29,14 @@ def index() -> Page:
             "counts": counts(record()),
         },
     )
+
+
+@page(blueprint, "/plan")
+def plan() -> Page:
+    """The rooms from above, as a way to the walls."""
+    drawing = plan_sheet(record())
+    data = {"rooms": rooms_with_faces(record()), "description": drawing.description}
+    return Page(template="plan.html", data=data, drawn={"plan": svg(drawing, svg_id="plan")})
 
 
 @blueprint.get("/units/<wanted>")

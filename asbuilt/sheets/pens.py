@@ -77,6 +77,10 @@ PENS: dict[str, Pen] = {
     "text bold": Pen(fill=INK, bold=True),
     "text soft": Pen(fill=SOFT_INK, halo=True),
     "text tag": Pen(fill=INK, bold=True),
+    # The plan
+    "plan wall": Pen(stroke=INK, width_mm=0.35, fill="#c9bea3"),
+    "plan sight": Pen(stroke="#566473", width_mm=0.2),
+    "plan eye": Pen(fill="#566473"),
     # The tape and the title block
     "tape": Pen(stroke=INK, width_mm=0.3, fill="#f7e9b0"),
     "tape mark": Pen(stroke=INK, width_mm=0.2),

@@ -130,7 +130,7 @@ def test_layers_can_be_hidden(visit):
 
 
 PAGES = ("/", "/faces/street?at=6ft&height=4ft", "/faces/partition", "/wall", "/wall/street?at=6ft", "/pictures",
-         "/pictures/open_01", "/circuits", "/nowhere")  # fmt: skip
+         "/pictures/open_01", "/circuits", "/plan", "/nowhere")  # fmt: skip
 
 
 # Everything that is pressed, checkboxes by their label: at least 44 by 44 CSS px.
@@ -265,6 +265,15 @@ def test_at_the_wall_stepping_along_with_one_thumb(visit):
     verdict, pad = page.locator(".verdict").bounding_box(), page.locator(".thumb-pad").bounding_box()
     assert verdict["y"] >= 0 and pad["y"] + pad["height"] <= page.viewport_size["height"]  # both seen at a glance
     assert verdict["y"] + verdict["height"] < pad["y"] or verdict["x"] > pad["x"] + pad["width"]
+    visit.check()
+
+
+def test_going_to_a_wall_from_above(visit):
+    page = visit.open("/plan")
+    arrow = page.locator('[data-layer="faces"] [data-key="kiln"] path').first.bounding_box()
+    visit.press(arrow["x"] + arrow["width"] / 2, arrow["y"] + arrow["height"] / 2)
+    page.wait_for_url("**/faces/kiln")
+    page.wait_for_load_state("networkidle")
     visit.check()
 
 

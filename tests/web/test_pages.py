@@ -11,7 +11,7 @@ from asbuilt.web import create_app
 from tests.truth import truth, truth_record
 
 PAGES = ("/", "/faces/street", "/faces/street/answer?at=6ft", "/wall", "/wall/kiln", "/pictures", "/pictures/open_01",
-         "/circuits")  # fmt: skip
+         "/circuits", "/plan", "/building", "/building/face", "/add", "/share")  # fmt: skip
 FORBIDDEN = re.compile(r"\bsafe\b|clear to drill", re.IGNORECASE)
 
 
