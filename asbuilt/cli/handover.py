@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from asbuilt.cli.shared import open_record, record_argument
+from asbuilt.cli.shared import author, open_record, record_argument
 
 # As asbuilt.handover has them, which is slow to load.
 PARTS = ("tables", "viewer", "binder", "drawings")
@@ -23,7 +23,8 @@ LAYERS = ("power", "low voltage", "plumbing", "special", "framing", "other")
 @click.option("--blur", multiple=True, metavar="PICTURE", help="Share this picture blurred.")
 @click.option("--hide", multiple=True, metavar="WORD", help="Strike this word from every label and note.")
 @click.option("--kept-at", default="", help="Where the package will lie, for the panel card.")
-def command(record, target, without, share, faces, layers, no_pictures, drop, blur, hide, kept_at) -> None:
+@click.option("--sign", "key", type=click.Path(dir_okay=False), help="Sign with this private key (asbuilt key).")
+def command(record, target, without, share, faces, layers, no_pictures, drop, blur, hide, kept_at, key) -> None:
     """Make a package of RECORD: a new folder, or a ZIP where the name ends in .zip.
 
     It holds the record itself with every original, and the same facts in forms that need no
@@ -39,18 +40,21 @@ def command(record, target, without, share, faces, layers, no_pictures, drop, bl
       asbuilt handover house house-handover
       asbuilt handover house /media/stick/house.zip
       asbuilt handover house plumber.zip --face north --layer plumbing
+      asbuilt handover house signed.zip --sign my.key
       asbuilt handover house buyer --share --drop IMG_2041.jpg --hide Miller
     """
     from asbuilt.cli.progress import byte_bar
     from asbuilt.handover.opendata import short_fingerprint
     from asbuilt.handover.package import HandoverOptions, hand_over
     from asbuilt.handover.share import ShareOptions, labels_to_look_at
+    from asbuilt.handover.signing import Signer
 
     options = None
     if share or faces or layers or no_pictures or drop or blur or hide:
         options = ShareOptions(faces=faces, layers=layers, pictures=not no_pictures, drop=drop, blur=blur, hide=hide)
+    signer = Signer(key, author()) if key else None
     with open_record(record) as opened, byte_bar("packing") as bar:
-        chosen = HandoverOptions(without=frozenset(without), share=options, kept_at=kept_at)
+        chosen = HandoverOptions(without=frozenset(without), share=options, kept_at=kept_at, sign=signer)
         report = hand_over(opened, target, chosen, progress=bar.update)
         doubtful = labels_to_look_at(opened) if options else []
     click.echo(f"{report.path}: {report.file_count} files, {report.byte_count / 1e6:.1f} MB")

@@ -9,8 +9,9 @@ from asbuilt.cli.shared import json_option, print_json
 
 @click.command("verify")
 @click.argument("path", metavar="PACKAGE|RECORD", type=click.Path())
+@click.option("--key", type=click.Path(dir_okay=False), help="The signer's public key (.pub): must be the one.")
 @json_option
-def command(path: str, as_json: bool) -> None:
+def command(path: str, key: str | None, as_json: bool) -> None:
     """Check every file of a package (folder or ZIP) or of a record folder, and the database in it.
 
     Names everything that is damaged, missing or does not belong there; one damaged file never
@@ -21,12 +22,15 @@ def command(path: str, as_json: bool) -> None:
       asbuilt verify house-handover
       asbuilt verify /media/stick/house.zip
       asbuilt verify house --json
+      asbuilt verify signed.zip --key builder.pub
     """
     from asbuilt.cli.progress import byte_bar
+    from asbuilt.handover.signing import read_public_key
     from asbuilt.handover.verify import verify
 
+    public_key = read_public_key(key) if key else None
     with byte_bar("checking") as bar:
-        report = verify(path, progress=bar.update)
+        report = verify(path, progress=bar.update, public_key=public_key)
     if as_json:
         print_json(report.to_json())
     else:

@@ -17,6 +17,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 from asbuilt.handover.errors import PackageError
+from asbuilt.handover.signing import SIGNATURE_NAME
 
 WORKERS = 4  # hashing and copying both let go of the interpreter; more gain nothing on common disks
 ALGORITHM = "sha512"
@@ -57,13 +58,15 @@ class BagWriter:
         """Add a file under ``data/`` piece by piece."""
         self._put_stream(self._payload_name(name), chunks)
 
-    def finish(self, info: Iterable[tuple[str, str]]) -> None:
+    def finish(self, info: Iterable[tuple[str, str]], sign: Callable[[bytes], bytes] | None = None) -> None:
         """Write the tag files and give the bag its name.
 
         Parameters
         ----------
         info : iterable of (str, str)
             Labels and values for ``bag-info.txt``; size and count are added.
+        sign : callable, optional
+            Makes ``signature.txt`` of the tag manifest.
         """
         manifest = "".join(f"{self.hashes[n].result()}  {_encoded(n)}\n" for n in sorted(self.hashes))
         count, total = len(self.sizes), sum(self.sizes.values())
@@ -77,6 +80,8 @@ class BagWriter:
         tags[f"tagmanifest-{ALGORITHM}.txt"] = tag_manifest(tag_hashes)
         for name, text in tags.items():
             self._put_tag(name, text.encode())
+        if sign is not None:
+            self._put_tag(SIGNATURE_NAME, sign(tags[f"tagmanifest-{ALGORITHM}.txt"].encode()))
         self.pool.shutdown()
         self._seal()
 

@@ -17,6 +17,7 @@ from unicodedata import normalize
 from asbuilt.handover.bag import DECLARATION, WORKERS, tag_manifest
 from asbuilt.handover.findings import DAMAGED, MISSING, NOTE, UNEXPECTED, Finding
 from asbuilt.handover.shelf import Shelf, hashes_of, read
+from asbuilt.handover.signing import SIGNATURE_NAME
 
 MANIFEST = re.compile(r"(tag)?manifest-([A-Za-z0-9]+)\.txt")
 OUTSIDE = re.compile(r"^(/|~|[A-Za-z]:)|(^|[/\\])\.\.([/\\]|$)")
@@ -249,7 +250,7 @@ class _Check:
         for name, text in wanted.items():
             if name in self.names and self._text(name)[0] != text:
                 yield Finding(state=DAMAGED, name=name, text="it is not as it was written")
-        listed = {n for m in manifests for n in m.entries} | {m.name for m in manifests}
+        listed = {n for m in manifests for n in m.entries} | {m.name for m in manifests} | {SIGNATURE_NAME}
         for name in sorted(n for n in self.names - listed if not n.startswith("data/")):
             yield Finding(state=UNEXPECTED, name=name, text="no list of this package names it")
 

@@ -26,8 +26,8 @@ from asbuilt.handover.binder_face import face_pdf
 from asbuilt.handover.binder_plan import plan_flowables
 from asbuilt.handover.opendata import short_fingerprint
 from asbuilt.handover.pictures import Shown
-from asbuilt.record import Picture, Record
-from asbuilt.sheets.flow import BODY, HEAD, PART, SIDE_PT, flowed_pdf, ruled_table, strong, words
+from asbuilt.record import Media, Picture, Record
+from asbuilt.sheets.flow import BODY, HEAD, PART, SIDE_PT, SMALL, flowed_pdf, ruled_table, strong, words
 from asbuilt.sheets.paper import PAPERS_PT, REGULAR, register_fonts
 from asbuilt.sheets.readiness import readiness_pdf
 from asbuilt.sheets.schedule import schedule_pdf
@@ -106,6 +106,7 @@ def _parts(binder: Binder, shown: Shown) -> list[tuple[str, Callable[[], bytes]]
             ("Trim-out sheet", lambda: trimout_pdf(trim_out(record), building.name, building.unit, day, paper)),
             ("Before cover-up: what was open", lambda: readiness_pdf(record, readiness(record), day, paper)),
         ]
+    parts.append(("Originals and their digests", lambda: _flowed(binder, list(_originals(binder)))))
     return [*parts, ("Words used", lambda: _flowed(binder, list(_glossary(binder))))]
 
 
@@ -150,6 +151,18 @@ def _evidence(binder: Binder) -> Iterator[Flowable]:
     placed, every = len(view.placements), len(view.pictures)
     yield words(f"{placed} of {every} pictures could be placed; the others are kept and shown, but nothing is "
                 "measured in them.")  # fmt: skip
+
+
+def _originals(binder: Binder) -> Iterator[Flowable]:
+    """Each original with its digest, so that a file can be told from a changed one by hand."""
+    yield words("Originals and their digests", HEAD)
+    yield words(text.DIGESTS)
+    rows = [[strong(h, style=SMALL) for h in ("File", "Taken", "Bytes", "SHA-256")]]
+    for media in binder.record.all(Media):
+        taken = media.taken_at or "not known"
+        rows.append([words(c, SMALL) for c in (media.name, taken, str(media.byte_count), media.id)])
+    yield Spacer(0, 4)
+    yield ruled_table(rows, [binder.width_pt * share for share in (0.2, 0.2, 0.11, 0.49)])
 
 
 def _glossary(binder: Binder) -> Iterator[Flowable]:

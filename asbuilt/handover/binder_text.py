@@ -43,6 +43,10 @@ OPENING = (
     "The fingerprint on the cover belongs to the record as it was printed; a record whose fingerprint differs has "
     "been changed since.",
 )
+DIGESTS = (
+    "The files as they were taken, each with the time that it says it was taken at and its SHA-256 digest. A file "
+    "whose digest differs (sha256sum FILE) is not the one that was taken in. The time is the camera's own."
+)
 GLOSSARY = (
     ("Bay", "the space between two neighbouring studs; numbered from the left end of the face, 1 first"),
     ("Blocking", "wood set between studs to fix things to"),

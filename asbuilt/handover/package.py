@@ -38,12 +38,13 @@ PARTS = ("tables", "viewer", "binder", "drawings")
 class HandoverOptions:
     """``without`` names parts of ``PARTS`` to leave away; with ``share`` it is not the owner's full copy.
 
-    ``kept_at`` tells the panel card where the package will lie.
+    ``kept_at`` tells the panel card where the package will lie, ``sign`` makes the signature.
     """
 
     without: frozenset[str] = frozenset()
     share: ShareOptions | None = None
     kept_at: str = ""
+    sign: Callable[[bytes], bytes] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +94,7 @@ def hand_over(
                 missing = tuple(_originals(bag, copy, database))
                 mark = fingerprint(copy)
                 faults = _parts(bag, copy, options, mark, left_out)
-                bag.finish(bag_info(copy, mark))
+                bag.finish(bag_info(copy, mark), options.sign)
     except OSError as error:
         bag.abandon()
         raise PackageError(f"cannot write the package {target}: {error.strerror or error}") from error

@@ -12,7 +12,8 @@ from pathlib import Path
 from asbuilt.handover.bagcheck import check_bag
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.findings import DAMAGED, MISSING, NOTE, UNEXPECTED, Finding
-from asbuilt.handover.shelf import FolderShelf, Shelf, copy_out, hashes_of, shelf_of
+from asbuilt.handover.shelf import FolderShelf, Shelf, copy_out, hashes_of, read, shelf_of
+from asbuilt.handover.signing import SIGNATURE_NAME, SIGNED_NAME, SigningUnavailableError, is_good, read_signature
 from asbuilt.record import Media
 from asbuilt.record.snapshot import copy_as_it_lies, copy_faults, open_copy
 from asbuilt.record.store import DATABASE_NAME
@@ -41,7 +42,11 @@ class VerifyReport:
         return asdict(self) | {"fault_count": len(self.faults)}
 
 
-def verify(path: str | Path, progress: Callable[[int], object] = lambda byte_count: None) -> VerifyReport:
+def verify(
+    path: str | Path,
+    progress: Callable[[int], object] = lambda byte_count: None,
+    public_key: bytes | None = None,
+) -> VerifyReport:
     """Look at every file of a package or a record folder, whatever else is broken.
 
     Parameters
@@ -50,6 +55,8 @@ def verify(path: str | Path, progress: Callable[[int], object] = lambda byte_cou
         A package (folder or ZIP) or a record folder.
     progress : callable
         Told the bytes of every file that was read.
+    public_key : bytes, optional
+        Whose signature a package must carry.
 
     Raises
     ------
@@ -62,7 +69,7 @@ def verify(path: str | Path, progress: Callable[[int], object] = lambda byte_cou
         findings, kind = list(_record_findings(shelf, "", progress)), "record"
         names = [n for n in names if not n.startswith(LEAVABLE)]
     elif _is_bag(names):
-        findings, kind = list(_package_findings(shelf, progress)), "package"
+        findings, kind = list(_package_findings(shelf, progress, public_key)), "package"
     else:
         raise PackageError(f"{path} is neither a package nor a record; name a folder or ZIP that asbuilt wrote")
     return VerifyReport(kind=kind, path=str(path), file_count=len(names),
@@ -79,14 +86,45 @@ def _once(findings: list[Finding]) -> tuple[Finding, ...]:
     return tuple(dict.fromkeys(findings))
 
 
-def _package_findings(shelf: Shelf, progress: Callable[[int], object]) -> Iterator[Finding]:
+def _package_findings(
+    shelf: Shelf, progress: Callable[[int], object], public_key: bytes | None
+) -> Iterator[Finding]:
     for name, text in shelf.faults:
         yield Finding(state=DAMAGED, name=name, text=text)
     # A bag of some other program is held to the format only.
     own = any(n.startswith(IN_PACKAGE) for n in shelf.names())
     yield from check_bag(shelf, progress, strict_tags=own)
+    yield from _signature_findings(shelf, public_key)
     if own:
         yield from _record_findings(shelf, IN_PACKAGE, lambda byte_count: None, hashed=True)
+
+
+def _signature_findings(shelf: Shelf, public_key: bytes | None) -> Iterator[Finding]:
+    """Whether the signature is good, and whose it is."""
+    if SIGNATURE_NAME not in shelf.names():
+        if public_key is not None:
+            yield Finding(state=MISSING, name=SIGNATURE_NAME, text="the package is not signed")
+        return
+    try:
+        signature = read_signature(read(shelf, SIGNATURE_NAME))
+        good = is_good(signature, read(shelf, SIGNED_NAME) if SIGNED_NAME in shelf.names() else b"")
+    except SigningUnavailableError as error:
+        state = NOTE if public_key is None else DAMAGED  # who asks for a check is not told that all is well
+        yield Finding(state=state, name=SIGNATURE_NAME, text=f"not checked: {error}")
+        return
+    except (PackageError, OSError) as error:
+        yield Finding(state=DAMAGED, name=SIGNATURE_NAME, text=str(error))
+        return
+    whose = f"signed by {signature.signer} on {signature.signed_at} with the key {signature.key_words}"
+    if not good:
+        yield Finding(state=DAMAGED, name=SIGNATURE_NAME, text=f"{whose}, but it or {SIGNED_NAME} was changed since")
+    elif public_key is None:
+        text = f"{whose}; whose key that is was not checked: give the signer's public key"
+        yield Finding(state=NOTE, name=SIGNATURE_NAME, text=text)
+    elif signature.public_key != public_key:
+        yield Finding(state=DAMAGED, name=SIGNATURE_NAME, text=f"{whose}, which is not the key that was given")
+    else:
+        yield Finding(state=NOTE, name=SIGNATURE_NAME, text=f"{whose}, as it should be")
 
 
 def _record_findings(

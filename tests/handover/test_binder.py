@@ -19,7 +19,7 @@ from asbuilt.handover.binder import Binder, binder_pdf
 from asbuilt.handover.binder_face import numbered
 from asbuilt.handover.binder_pictures import chosen_for_face, marked_jpegs
 from asbuilt.handover.pictures import Shown
-from asbuilt.record import Face, Item, Position, Record, Room, Sighting
+from asbuilt.record import Face, Item, Media, Position, Record, Room, Sighting
 from tests.handover.conftest import MEDIA
 from tests.truth import truth_record
 
@@ -155,6 +155,14 @@ def test_every_located_item_is_listed(bound, record_folder):
     squeezed = re.sub(r"\s", "", whole)
     assert [label for label in labels if re.sub(r"\s", "", label) not in squeezed] == []
     assert [c for c in circuits if re.sub(r"\s", "", c) not in squeezed] == []
+
+
+def test_every_original_is_listed_with_its_digest(bound, record_folder):
+    whole = re.sub(r"\s", "", " ".join(bound[2]))
+    with Record.open(record_folder) as record:
+        media = record.all(Media)
+    assert len(media) > 10
+    assert [m.name for m in media if m.id not in whole or m.name not in whole] == []
 
 
 def test_it_says_what_is_not_known_and_promises_nothing(bound):
