@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import asdict
 
-from flask import Blueprint, abort, redirect, url_for
+from flask import Blueprint, abort, current_app, redirect, url_for
 
 from asbuilt.record import PLACED, Circuit, Face, Item, Picture, Placement, Position, Record, Room, Sighting
 from asbuilt.sheets.plan import plan_sheet
@@ -37,6 +37,12 @@ def plan() -> Page:
     drawing = plan_sheet(record())
     data = {"rooms": rooms_with_faces(record()), "description": drawing.description}
     return Page(template="plan.html", data=data, drawn={"plan": svg(drawing, svg_id="plan")})
+
+
+@blueprint.get("/sw.js")
+def keeper():
+    """The script that keeps the last wall; from the root, so that it may answer for every page."""
+    return current_app.send_static_file("sw.js")
 
 
 @blueprint.get("/units/<wanted>")

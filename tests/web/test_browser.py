@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 
 from asbuilt.record import Item, Record, Sighting
 from tests.truth import truth
-from tests.web.conftest import SCREENS, Visit, needs_browser
+from tests.web.conftest import SCREENS, Served, Visit, needs_browser
 
 pytestmark = needs_browser
 
@@ -318,4 +318,27 @@ def test_asking_with_the_keyboard_alone(browser, served):
     page.wait_for_selector(".answer")
     assert "6 ft 0 in" in page.inner_text(".verdict")
     visit.check()
+    visit.context.close()
+
+
+def test_last_wall_can_be_read_when_the_viewer_is_gone(browser, record_folder):
+    served = Served(record_folder)
+    visit = Visit(browser, "phone", served.url)
+    page = visit.open("/faces/kiln?at=6ft")
+    page.wait_for_timeout(500)  # the keeper is put in place after the first visit
+    page = visit.open("/faces/street?at=6ft")
+    page.wait_for_timeout(300)
+    served.stop()
+    page.reload()
+    page.wait_for_selector(".problem")
+    assert "cannot be reached" in page.inner_text(".problem")
+    assert "6 ft 0 in from the left end" in page.inner_text(".verdict")
+    assert page.locator('[data-key="street-box02"]').first.is_visible()
+    page.locator('[data-board="in"]').click()  # the script was kept too
+    page.fill("#at", "9 ft")
+    page.get_by_role("button", name="What is behind?").click()
+    page.wait_for_selector("#answer .problem")
+    assert "Nothing is known about this place" in page.inner_text("#answer")
+    with pytest.raises(Exception, match="ERR_"):
+        page.goto(served.url + "/faces/kiln")  # only the last one is kept
     visit.context.close()
