@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 from flask import Blueprint, abort, current_app, redirect, url_for
 
+from asbuilt.answers.coverage import before_cover_up
 from asbuilt.record import PLACED, Circuit, Face, Item, Picture, Placement, Position, Record, Room, Sighting
 from asbuilt.sheets.plan import plan_sheet
 from asbuilt.sheets.recorded import not_recorded_share
@@ -29,6 +30,12 @@ def index() -> Page:
             "counts": counts(record()),
         },
     )
+
+
+@page(blueprint, "/gaps")
+def gaps() -> Page:
+    """What to photograph again before the walls are closed, wall by wall, and what else is open."""
+    return Page(template="gaps.html", data=before_cover_up(record()).to_json())
 
 
 @page(blueprint, "/plan")
@@ -118,9 +125,7 @@ def next_step(rec: Record, rooms: list[dict]) -> dict:
         return _next("Place the pictures", f"{have['pictures']} pictures wait to be placed.", "/add")
     if open_gaps:
         names = ", ".join(f["title"] for f in open_gaps)
-        return _next(
-            "Fill the gaps before cover-up", f"Not everything is recorded on: {names}.", f"/faces/{open_gaps[0]['id']}"
-        )
+        return _next("Fill the gaps before cover-up", f"Not everything is recorded on: {names}.", "/gaps")
     if not have["sightings"] and not have["items"]:
         return _next(
             "Name what the pictures show", "Nothing is tagged yet. Open a picture and tap what you see.", "/pictures"

@@ -8,7 +8,7 @@ from tests.web.conftest import Visit, needs_browser
 
 pytestmark = needs_browser
 PAGES = ("/", "/faces/street?at=6ft&height=4ft", "/wall", "/wall/street?at=6ft", "/pictures", "/pictures/open_01",
-         "/circuits", "/add", "/share", "/building", "/building/face", "/plan", "/nowhere")  # fmt: skip
+         "/circuits", "/add", "/share", "/building", "/building/face", "/plan", "/gaps", "/nowhere")  # fmt: skip
 RULES = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 }

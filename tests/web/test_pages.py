@@ -11,7 +11,7 @@ from asbuilt.web import create_app
 from tests.truth import truth, truth_record
 
 PAGES = ("/", "/faces/street", "/faces/street/answer?at=6ft", "/wall", "/wall/kiln", "/pictures", "/pictures/open_01",
-         "/circuits", "/plan", "/building", "/building/face", "/add", "/share")  # fmt: skip
+         "/circuits", "/plan", "/gaps", "/building", "/building/face", "/add", "/share")  # fmt: skip
 FORBIDDEN = re.compile(r"\bsafe\b|clear to drill", re.IGNORECASE)
 
 
@@ -225,3 +225,13 @@ def test_the_four_outcomes_look_different(client):
 def test_hole_that_makes_no_sense_is_refused(client, query, words):
     answer = client.get("/faces/street/answer.json", query_string={"at": "6 ft"} | query)
     assert answer.status_code in (400, 404) and words in answer.json["error"]["message"]
+
+
+def test_gaps_are_listed_wall_by_wall_with_a_reason(client, record_folder):
+    data = client.get("/gaps.json").json
+    assert [f["face_id"] for f in data["faces"]] == ["street", "kiln", "garden", "partition"]
+    text = client.get("/gaps").text
+    for face in data["faces"]:
+        assert face["go"] == (not face["shortfalls"])
+        for shortfall in face["shortfalls"]:
+            assert shortfall["text"][1:20].replace("'", "&#39;") in text
