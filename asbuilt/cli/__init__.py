@@ -20,7 +20,7 @@ COMMANDS = (
     "demo", "markers", "add", "pictures", "file", "sightings", "place",
     "elevation", "coverage", "checks", "readiness", "behind", "drill", "overlay", "find", "pole", "event", "serve",
     "circuits", "schedule", "feeds", "dead", "cables", "load", "drop", "trimout", "items", "history",
-    "handover", "card", "open", "verify", "backup", "key",
+    "handover", "card", "open", "verify", "backup", "key", "merge",
 )  # fmt: skip
 
 

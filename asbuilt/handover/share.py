@@ -12,7 +12,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from asbuilt import __version__
 from asbuilt.errors import NotInRecordError
+from asbuilt.handover.merge_rows import SHARED_STEP, birth_mark
 from asbuilt.handover.share_pictures import SharedPictures
 from asbuilt.handover.share_rows import Chosen, shared_rows
 from asbuilt.record import Building, Event, Face, Item, Media, Picture, Record, now
@@ -80,7 +82,10 @@ def make_shared(record: Record, folder: Path, options: ShareOptions) -> Shared:
     rows = {cls: [_struck(row, options.hide) for row in found] for cls, found in rows.items()}
     database = folder / DATABASE_NAME
     tables = [(table_name(cls), [to_row(row) for row in rows[cls]]) for cls in TYPES]
-    build_database(database, [*tables, ("history", [_birth(rows[Building][0])])])
+    told = {"of": birth_mark(record)}  # so that what is added to the copy can be brought back
+    report = {"step": SHARED_STEP, "version": __version__, "started_at": now(), "finished_at": now(),
+              "report": json.dumps(told)}  # fmt: skip
+    build_database(database, [*tables, ("history", [_birth(rows[Building][0])]), ("step_reports", [report])])
     left_out = tuple(_left_out(record, options, chosen, pictures, kept_as_well))
     return Shared(database=database, folder=folder, left_out=left_out)
 
