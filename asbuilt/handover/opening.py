@@ -9,13 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from asbuilt.errors import RecordError
-from asbuilt.handover.bagcheck import check_bag
+from asbuilt.handover.bagcheck import OUTSIDE, check_bag
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.findings import DAMAGED, MISSING, NOTE, Finding
 from asbuilt.handover.opendata import tables_of_json
 from asbuilt.handover.package import JSON_NAME, RECORD
 from asbuilt.handover.shelf import Shelf, copy_out, read, shelf_of
-from asbuilt.record.snapshot import build_database, copy_faults
+from asbuilt.record import Media
+from asbuilt.record.elevation_row import Elevation
+from asbuilt.record.snapshot import build_database, copy_faults, open_copy
 from asbuilt.record.store import DATABASE_NAME
 
 PAYLOAD = "data/"
@@ -67,6 +69,7 @@ def open_package(
     try:
         partial.mkdir(parents=True)
         rebuilt = _restore_database(shelf, partial, {f.name for f in findings})
+        _check_paths(partial / DATABASE_NAME)
         count = _restore_files(shelf, partial, findings)
         if folder.is_dir():
             folder.rmdir()
@@ -99,6 +102,15 @@ def _restore_database(shelf: Shelf, folder: Path, damaged: set[str]) -> bool:
     raise PackageError(f"neither {name} nor {PAYLOAD + JSON_NAME} can be read ({faults[0]}); try another copy")
 
 
+def _check_paths(database: Path) -> None:
+    """Refuse a database that would make this program read files elsewhere on this machine."""
+    with open_copy(database, database.parent) as record:
+        paths = [m.path for m in record.all(Media)] + [e.folder for e in record.all(Elevation)]
+    for path in paths:
+        if OUTSIDE.search(path) or not path.startswith(("media/", "derived/")):
+            raise PackageError(f"the package's database points to {path!r}, outside the record; it was not opened")
+
+
 def _restore_files(shelf: Shelf, folder: Path, findings: list[Finding]) -> int:
     """Originals and elevation pictures; how many."""
     (folder / "media").mkdir()
@@ -106,6 +118,9 @@ def _restore_files(shelf: Shelf, folder: Path, findings: list[Finding]) -> int:
     names = [n for n in shelf.names() if n.startswith(prefix) and n != prefix + DATABASE_NAME]
     count = 0
     for name in names:
+        if OUTSIDE.search(name):
+            findings.append(Finding(state=DAMAGED, name=name, text="it lies outside the record and was not restored"))
+            continue
         target = folder / name.removeprefix(prefix)
         try:
             copy_out(shelf, name, target)

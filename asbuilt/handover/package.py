@@ -12,6 +12,7 @@ from asbuilt import __version__
 from asbuilt.handover import words
 from asbuilt.handover.annotations import annotation_page
 from asbuilt.handover.bag import BagWriter, new_bag
+from asbuilt.handover.bagcheck import OUTSIDE
 from asbuilt.handover.binder import PAPERS, Binder, binder_pdf
 from asbuilt.handover.card import card_of, card_pdf
 from asbuilt.handover.columns import json_schema
@@ -122,7 +123,7 @@ def _originals(bag: BagWriter, record: Record, database: Path) -> Iterator[str]:
     """Put the record itself into the bag; yields the names of originals that are not there."""
     for media in record.all(Media):
         path = record.folder / media.path
-        if path.is_file():
+        if path.is_file() and not OUTSIDE.search(media.path):
             bag.add_file(RECORD + media.path, path)
         else:
             yield media.name

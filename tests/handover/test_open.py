@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import threading
+import zipfile
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
 
 from asbuilt.cli import main
 from asbuilt.errors import RecordError
+from asbuilt.handover.errors import PackageError
 from asbuilt.handover.opening import open_package
 from asbuilt.handover.package import hand_over
 from asbuilt.handover.verify import verify
-from asbuilt.record import Event, Record
+from asbuilt.record import Event, Media, Record
 from tests.handover.conftest import WITHOUT_PICTURES, whole_content
 
 
@@ -80,3 +83,28 @@ def test_the_commands_go_there_and_back(record, tmp_path):
         run = CliRunner().invoke(main, ["open", str(tmp_path / target), str(tmp_path / f"again-{target}")])
         assert run.exit_code == 0, run.output
     assert whole_content(tmp_path / "again-out.zip") == whole_content(record.folder)
+
+
+def test_a_package_cannot_write_outside_the_new_record(record, tmp_path):
+    """Names in a ZIP may say anything."""
+    hand_over(record, tmp_path / "house.zip", WITHOUT_PICTURES)
+    with zipfile.ZipFile(tmp_path / "house.zip") as archive:
+        content = {m.filename: archive.read(m) for m in archive.infolist()}
+    with zipfile.ZipFile(tmp_path / "evil.zip", "w") as archive:
+        for name, data in content.items():
+            archive.writestr(name, data)
+        archive.writestr("house/data/record/media/../../../../outside.txt", b"gotcha")
+        archive.writestr("house/data/record/../../../../outside2.txt", b"gotcha")
+    report = open_package(tmp_path / "evil.zip", tmp_path / "deep" / "er" / "again")
+    assert "outside the record" in " ".join(f.text for f in report.faults)
+    assert list(tmp_path.rglob("outside*")) == []
+
+
+def test_a_database_that_points_elsewhere_is_not_opened(record, tmp_path):
+    media = record.all(Media)[0]
+    record.put(replace(media, path="media/../../../../etc/hostname"))
+    assert hand_over(record, tmp_path / "out", WITHOUT_PICTURES).missing == (media.name,)
+    assert list(tmp_path.rglob("hostname")) == []
+    with pytest.raises(PackageError, match="outside the record"):
+        open_package(tmp_path / "out", tmp_path / "again")
+    assert not (tmp_path / "again").exists()
