@@ -23,8 +23,9 @@ LAYERS = ("power", "low voltage", "plumbing", "special", "framing", "other")
 @click.option("--blur", multiple=True, metavar="PICTURE", help="Share this picture blurred.")
 @click.option("--hide", multiple=True, metavar="WORD", help="Strike this word from every label and note.")
 @click.option("--kept-at", default="", help="Where the package will lie, for the panel card.")
+@click.option("--ifc", is_flag=True, help="Add a building model (needs the extra: asbuilt[ifc]).")
 @click.option("--sign", "key", type=click.Path(dir_okay=False), help="Sign with this private key (asbuilt key).")
-def command(record, target, without, share, faces, layers, no_pictures, drop, blur, hide, kept_at, key) -> None:
+def command(record, target, without, share, faces, layers, no_pictures, drop, blur, hide, kept_at, ifc, key) -> None:
     """Make a package of RECORD: a new folder, or a ZIP where the name ends in .zip.
 
     It holds the record itself with every original, and the same facts in forms that need no
@@ -54,7 +55,7 @@ def command(record, target, without, share, faces, layers, no_pictures, drop, bl
         options = ShareOptions(faces=faces, layers=layers, pictures=not no_pictures, drop=drop, blur=blur, hide=hide)
     signer = Signer(key, author()) if key else None
     with open_record(record) as opened, byte_bar("packing") as bar:
-        chosen = HandoverOptions(without=frozenset(without), share=options, kept_at=kept_at, sign=signer)
+        chosen = HandoverOptions(without=frozenset(without), share=options, kept_at=kept_at, sign=signer, ifc=ifc)
         report = hand_over(opened, target, chosen, progress=bar.update)
         doubtful = labels_to_look_at(opened) if options else []
     click.echo(f"{report.path}: {report.file_count} files, {report.byte_count / 1e6:.1f} MB")

@@ -18,6 +18,7 @@ from asbuilt.handover.card import card_of, card_pdf
 from asbuilt.handover.columns import json_schema
 from asbuilt.handover.drawings import drawings
 from asbuilt.handover.errors import PackageError
+from asbuilt.handover.ifc import ifc_model
 from asbuilt.handover.opendata import csv_tables, fingerprint, json_chunks, tables_readme
 from asbuilt.handover.pictures import Shown
 from asbuilt.handover.share import ShareOptions, make_shared
@@ -28,6 +29,7 @@ from asbuilt.record.store import DATABASE_NAME
 from asbuilt.record.types import Elevation
 
 RECORD = "record/"
+IFC_NAME = "building.ifc"
 LEFT_OUT_NAME = "left-out.txt"
 JSON_NAME, SCHEMA_NAME, ANNOTATIONS_NAME = "record.json", "record.schema.json", "sightings.annotations.json"
 
@@ -39,13 +41,15 @@ PARTS = ("tables", "viewer", "binder", "drawings")
 class HandoverOptions:
     """``without`` names parts of ``PARTS`` to leave away; with ``share`` it is not the owner's full copy.
 
-    ``kept_at`` tells the panel card where the package will lie, ``sign`` makes the signature.
+    ``kept_at`` tells the panel card where the package will lie, ``sign`` makes the signature,
+    ``ifc`` adds the building model.
     """
 
     without: frozenset[str] = frozenset()
     share: ShareOptions | None = None
     kept_at: str = ""
     sign: Callable[[bytes], bytes] | None = None
+    ifc: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,7 +140,7 @@ def _parts(
     bag: BagWriter, record: Record, options: HandoverOptions, mark: str, left_out: tuple[str, ...]
 ) -> tuple[str, ...]:
     """Put in what makes the record readable without its program; what could not be put in."""
-    chosen = [part for part in PARTS if part not in options.without]
+    chosen = [part for part in PARTS if part not in options.without] + (["ifc"] if options.ifc else [])
     bag.add_bytes("README.txt", words.readme(record.building.name, chosen, bool(left_out)).encode())
     if left_out:
         bag.add_bytes(LEFT_OUT_NAME, words.left_out(left_out).encode())
@@ -156,6 +160,8 @@ def _parts(
     if "drawings" in chosen:
         for name, data in drawings(record):
             bag.add_bytes(f"drawings/{name}", data)
+    if options.ifc:
+        bag.add_bytes(f"drawings/{IFC_NAME}", ifc_model(record))
     return tuple(dict.fromkeys(shown.faults))
 
 

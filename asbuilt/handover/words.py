@@ -34,6 +34,7 @@ CONTENTS = (
     ("papers/binder-letter.pdf", "the paper binder, to print at 100 % and keep (A4: binder-a4.pdf)", "binder"),
     ("papers/panel-card.pdf", "a card for the panel door, with a code of plain text (A5: panel-card-a5.pdf)", "binder"),
     ("drawings/", "every wall as a drawing for CAD programs (DXF), layers by discipline; building-3d.dxf", "drawings"),
+    ("drawings/building.ifc", "the building model (IFC4) for programs of architects and builders", "ifc"),
     ("record/", "the record itself: record.db (SQLite) and, in media/, the photos and videos as taken", None),
     ("record.json", "all its facts in one JSON file; record.schema.json describes it", None),
     ("tables/", "the same facts as tables for any spreadsheet; tables/README.txt explains them", "tables"),
