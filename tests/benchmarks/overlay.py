@@ -154,7 +154,8 @@ def told(found: list[Hidden], refused: int) -> str:
             f" band (median +/- {band_in:.2f} in) holds {held:.1%}"
         )
     left_out = sorted({f"{h.photo}: {h.place}" for h in found if not h.drawn})
-    return "\n".join([*lines, f"refused fits: {refused}", f"too uncertain to be drawn: {', '.join(left_out) or 'none'}"])
+    lost = f"too uncertain to be drawn: {', '.join(left_out) or 'none'}"
+    return "\n".join([*lines, f"refused fits: {refused}", lost])
 
 
 def main() -> None:
