@@ -224,10 +224,13 @@ def format_length(value_m: float, unit: str, sigma_m: float | None = None) -> st
 
 
 def format_error(sigma_m: float, unit: str) -> str:
-    """``+/- 3/8 in at 95 %``: 1.96 sigma rounded up to the graduation its length is shown to."""
+    """``+/- 3/8 in at 95 %``: 1.96 sigma rounded up to the graduation its length is shown to; long ones in feet."""
     step = _step(sigma_m, unit)
-    steps = max(1, math.ceil(_exact(COVER_95.value * sigma_m) / step))
-    text = _inch_text(steps * step) if _is_inch(unit) else _mm_text(steps * step)
+    value = max(1, math.ceil(_exact(COVER_95.value * sigma_m) / step)) * step
+    if not _is_inch(unit):
+        text = _mm_text(value)
+    else:
+        text = _feet_inch_text(value).removesuffix(" 0 in") if value > 24 * INCH_M else _inch_text(value)
     return f"+/- {text} at 95 %"
 
 

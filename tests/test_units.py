@@ -189,7 +189,8 @@ def test_exact_writing_is_plain_where_it_can_be():
         (0.90, "6 ft 3-1/2 in", "+/- 2 in at 95 %"),
         (3.00, "6 ft 4 in", "+/- 6 in at 95 %"),
         (5.00, "6 ft 3 in", "+/- 12 in at 95 %"),
-        (20.0, "6 ft 0 in", "+/- 48 in at 95 %"),
+        (20.0, "6 ft 0 in", "+/- 4 ft at 95 %"),
+        (85.0, "6 ft 0 in", "+/- 14 ft at 95 %"),
     ],
 )
 def test_a_length_is_shown_no_finer_than_its_error_warrants(sigma_in, shown, error):

@@ -9,7 +9,7 @@ import numpy as np
 from asbuilt.answers.course import Framing
 from asbuilt.errors import NotInRecordError
 from asbuilt.geometry.frames import Rigid3, face_frame
-from asbuilt.geometry.studs import Bay, OpeningSpan, StudPlace, bays
+from asbuilt.geometry.studs import Bay, StudPlace, bays
 from asbuilt.record.types import Covering, Event, Face, Opening, Room
 
 
@@ -70,7 +70,7 @@ def turned_outside(view: FaceView, face_id: str) -> FaceView:
     )  # fmt: skip
     return FaceView(
         face=outer, room=view.room, studs=studs,
-        bays=tuple(bays(studs, [OpeningSpan(left_m=o.left_m, right_m=o.right_m) for o in openings])),
+        bays=tuple(bays(studs)),
         openings=openings, coverings=sheathing, events=(), far=inside, from_outside=True,
         framing=Framing(length_m=length_m, height_m=inside.height_m, studs_m=edges),
         building_from_face=view.building_from_face @ inside_from_outside,

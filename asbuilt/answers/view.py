@@ -13,7 +13,7 @@ from asbuilt.answers.index import ThingIndex, build_index
 from asbuilt.answers.things import Thing, far_link, things_of
 from asbuilt.errors import NotInRecordError
 from asbuilt.geometry.frames import Rigid3
-from asbuilt.geometry.studs import OpeningSpan, bays
+from asbuilt.geometry.studs import bays
 from asbuilt.record.frames import building_from_faces, studs_from
 from asbuilt.record.store import Record
 from asbuilt.record.types import (
@@ -164,14 +164,13 @@ class View:
             raise NotInRecordError(f"no face {face_id!r} in this record; its faces are: {known}")
         face, openings = self.faces[face_id], tuple(self.openings.get(face_id, ()))
         studs = tuple(studs_from(face, openings, self.known_studs.get(face_id, ())))
-        spans = [OpeningSpan(left_m=o.left_m, right_m=o.right_m) for o in openings]
         edges = tuple((s.center_m - s.width_m / 2, s.center_m + s.width_m / 2) for s in studs)
         events = [*self.events.get(face_id, ()), *self.events.get(None, ())]
         return FaceView(
             face=face,
             room=self.rooms[face.room_id],
             studs=studs,
-            bays=tuple(bays(studs, spans)),
+            bays=tuple(bays(studs)),
             openings=openings,
             coverings=tuple(self.coverings.get(face_id, ())),
             events=tuple(events),

@@ -104,27 +104,33 @@ def poor_reason(
     return " and ".join(parts) if parts else "seen, but not well everywhere"
 
 
-def stretch_of_height(bottom_m: float, top_m: float, face_height_m: float, unit: str) -> str:
-    """Part of a bay in words: floor to top, above, below or between heights."""
+def partly(share: float, missing: str, poor: str) -> str:
+    """Why a place is to be photographed again of which a share is missing and the rest poor."""
+    if share < 0.05:
+        return f"{poor}; a little of it: {missing}"
+    return f"{missing}; the rest is {poor}" if share > 0.5 else f"{poor}; {100 * share:.0f} % of it: {missing}"
+
+
+def stretch_of_height(bottom_m: float, top_m: float, face_height_m: float, unit: str, flat: bool = False) -> str:
+    """Part of a bay in words: floor to top, above, below or between heights; ``flat``: of a ceiling or floor."""
     low, high = bottom_m < 0.15, top_m > face_height_m - 0.15
+    bottom, top = length(bottom_m, unit, 0.025), length(top_m, unit, 0.025)
     if low and high:
-        return "floor to top"
+        return "from edge to edge" if flat else "floor to top"
     if high:
-        return f"above {length(bottom_m, unit, 0.025)}"
+        return f"beyond {bottom} across" if flat else f"above {bottom}"
     if low:
-        return f"below {length(top_m, unit, 0.025)}"
-    return f"{length(bottom_m, unit, 0.025)} to {length(top_m, unit, 0.025)} up"
+        return f"up to {top} across" if flat else f"below {top}"
+    return f"{bottom} to {top} {'across' if flat else 'up'}"
 
 
-def shortfall(bay, left_m, right_m, bottom_m, top_m, face_height_m, face_length_m, reason, unit) -> str:
+def shortfall(bay, left_m, right_m, bottom_m, top_m, face, reason, unit) -> str:
     """One line of the before-cover-up list."""
-    if bay is None and right_m - left_m > 0.95 * face_length_m:
-        where = "the whole face"
-    elif bay is None:
-        where = f"{length(left_m, unit, 0.025)} to {length(right_m, unit, 0.025)}"
-    else:
-        where = f"bay {bay} ({length(left_m, unit, 0.025)} to {length(right_m, unit, 0.025)})"
-    return f"{where} {stretch_of_height(bottom_m, top_m, face_height_m, unit)}: {reason}"
+    span = f"{length(left_m, unit, 0.025)} to {length(right_m, unit, 0.025)}"
+    where = span if bay is None else f"bay {bay} ({span})"
+    if bay is None and right_m - left_m > 0.95 * face.length_m:
+        where = "the whole face" if top_m - bottom_m > 0.95 * face.height_m else "all along"
+    return f"{where} {stretch_of_height(bottom_m, top_m, face.height_m, unit, face.kind != 'wall')}: {reason}"
 
 
 def go_or_not(title: str, count: int) -> str:
@@ -246,10 +252,10 @@ def depth(depth_m: float, covering_m: float, sigma_m: float, unit: str) -> str:
 
 
 def measured(method: str, picture_count: int, seen_on: str) -> str:
-    """How a thing was measured."""
-    pictures = f"{picture_count} picture{'' if picture_count == 1 else 's'}"
+    """How a thing was measured; a tape needs no picture."""
+    pictures = f" from {picture_count} picture{'' if picture_count == 1 else 's'}" if picture_count else ""
     when = f", seen {seen_on}" if seen_on else ""
-    return f"{method} from {pictures}{when}"
+    return f"{method}{pictures}{when}"
 
 
 def expect(where: str) -> str:

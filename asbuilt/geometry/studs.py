@@ -83,7 +83,7 @@ def stud_lattice(
     return sorted([*kept, *known], key=lambda s: s.center_m)
 
 
-def bays(studs: Sequence[StudPlace], openings: Sequence[OpeningSpan] = ()) -> list[Bay]:
+def bays(studs: Sequence[StudPlace]) -> list[Bay]:
     """The bays of a face from left to right, numbered from 1; doubled studs leave no bay between."""
     found: list[Bay] = []
     for left, right in zip(studs, studs[1:], strict=False):

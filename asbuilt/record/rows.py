@@ -52,12 +52,19 @@ def to_row(obj) -> dict:
 
 def from_row(cls: type, row: dict):
     """Database values as a frozen record object; unknown columns are ignored."""
-    values = {}
-    for name, kind in field_kinds(cls).items():
-        value = row[name]
-        if kind is dict and value is not None:
-            value = _freeze(json.loads(value))
-        elif kind is bool and value is not None:
-            value = bool(value)
-        values[name] = value
+    names, structured, flags = _converted(cls)
+    values = {name: row[name] for name in names}
+    for name in structured:
+        if values[name] is not None:
+            values[name] = _freeze(json.loads(values[name]))
+    for name in flags:
+        if values[name] is not None:
+            values[name] = bool(values[name])
     return cls(**values)
+
+
+@cache
+def _converted(cls: type) -> tuple[list[str], list[str], list[str]]:
+    """All columns of a type, those kept as JSON, and those that are yes or no."""
+    kinds = field_kinds(cls)
+    return list(kinds), [n for n, k in kinds.items() if k is dict], [n for n, k in kinds.items() if k is bool]

@@ -84,3 +84,9 @@ def test_depths_always_say_from_which_face():
     assert "finished face" in wording.depth(0.05, 0.0127, 0.002, "in")
     assert "stud face" in wording.depth(0.05, 0.0, 0.002, "in")
     assert "proud of the finished face" in wording.depth(-0.03, 0.0127, 0.002, "in")
+
+
+def test_what_was_taped_is_not_said_to_come_from_pictures():
+    assert wording.measured("taped", 0, "") == "taped"
+    assert wording.measured("intersected", 1, "2026-03-14") == "intersected from 1 picture, seen 2026-03-14"
+    assert wording.measured("intersected", 3, "") == "intersected from 3 pictures"
