@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy import ndimage
@@ -26,6 +27,7 @@ WELL_LIGHT = 26  # of 255
 WELL_SHARPNESS = 64  # of 255
 WELL_COUNT = 2  # one picture alone gives no depth
 HOLE_CELLS = 6  # a place to photograph again is at least 6 in by 6 in
+OVERLAP_CELLS = 2  # a hole that reaches this far past the middle of a stud is not listed in the next bay as well
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,32 +174,47 @@ def _classes(layers: dict[str, np.ndarray], best: np.ndarray) -> np.ndarray:
 
 
 def shortfalls(coverage: FaceCoverage) -> Iterator[Shortfall]:
-    """What to photograph again, bay by bay from the left, each from the floor up."""
-    face, unit = coverage.face, coverage.view.building.unit
-    bounds = [(b.number, b.left.center_m, b.right.center_m) for b in face.bays]
-    if not bounds or coverage.classes.max() == NOT_RECORDED:
-        bounds = [(None, 0.0, face.face.length_m)]
-    square = np.ones((HOLE_CELLS, HOLE_CELLS), bool)
-    for number, left_m, right_m in bounds:
-        window = coverage.window(left_m, 0.0, right_m, face.face.height_m)
-        classes = coverage.classes[window]
-        for state in (NOT_RECORDED, POOR):
-            side = np.minimum(HOLE_CELLS, classes.shape)
-            holes = ndimage.binary_opening(classes == state, square[: side[0], : side[1]])
-            labels, _ = ndimage.label(holes)
-            for found in ndimage.find_objects(labels):
-                yield _shortfall(coverage, number, window, found, labels[found] > 0, state, unit)
+    """What to photograph again, bay by bay from the left, each from the floor up.
+
+    Every square of HOLE_CELLS that is not well recorded lies in one of them, whether it lies in
+    one bay or across a stud, and whether all of it is missing or some of it is seen but poor.
+    """
+    unwell = (coverage.classes == NOT_RECORDED) | (coverage.classes == POOR)
+    side = np.minimum(HOLE_CELLS, unwell.shape)
+    holes = ndimage.binary_opening(unwell, np.ones(side, bool))
+    for number, first, last in _bay_columns(coverage):
+        from_col, to_col = max(first - OVERLAP_CELLS, 0), min(last + OVERLAP_CELLS, holes.shape[1])
+        labels, _ = ndimage.label(holes[:, from_col:to_col])
+        own = labels[:, first - from_col : last - from_col]
+        for n, (rows, cols) in enumerate(ndimage.find_objects(labels), start=1):
+            # What reaches in by less than that is listed with the bay it comes from.
+            if (own == n).any(axis=0).sum() >= min(OVERLAP_CELLS + 1, last - first):
+                window = rows, slice(cols.start + from_col, cols.stop + from_col)
+                yield _shortfall(coverage, number, window, labels[rows, cols] == n)
 
 
-def _shortfall(coverage: FaceCoverage, bay, window, found, mask, state: int, unit: str) -> Shortfall:
-    rows, cols = (slice(w.start + f.start, w.start + f.stop) for w, f in zip(window, found, strict=True))
-    face = coverage.face.face
+def _bay_columns(coverage: FaceCoverage) -> list[tuple[int | None, int, int]]:
+    """Number, first column and the one after the last of every bay; together they are the whole face."""
+    bays, count = coverage.face.bays, coverage.classes.shape[1]
+    if not bays or coverage.classes.max() == NOT_RECORDED:
+        return [(None, 0, count)]
+    starts = [0, *(_cell(b.left.center_m, coverage.cell_m, count) for b in bays[1:]), count]
+    return [(b.number, *ends) for b, ends in zip(bays, pairwise(starts), strict=True)]
+
+
+def _shortfall(coverage: FaceCoverage, bay: int | None, window: tuple[slice, slice], mask: np.ndarray) -> Shortfall:
+    face, (rows, cols) = coverage.face.face, window
     left, right = cols.start * coverage.cell_m, min(cols.stop * coverage.cell_m, face.length_m)
     bottom, top = rows.start * coverage.cell_m, min(rows.stop * coverage.cell_m, face.height_m)
-    reason = coverage.reason((rows, cols), mask)
-    text = wording.shortfall(bay, left, right, bottom, top, face.height_m, face.length_m, reason, unit)
+    missing = mask & (coverage.classes[window] == NOT_RECORDED)
+    share = float(missing.sum() / mask.sum())
+    if share in (0.0, 1.0):
+        reason = coverage.reason(window, mask)
+    else:
+        reason = wording.partly(share, coverage.reason(window, missing), coverage.reason(window, mask & ~missing))
+    text = wording.shortfall(bay, left, right, bottom, top, face, reason, coverage.view.building.unit)
     return Shortfall(face_id=face.id, bay=bay, left_m=left, right_m=right, bottom_m=bottom, top_m=top,
-                     recorded=wording.COVER[state], reason=reason, text=text)  # fmt: skip
+                     recorded=wording.COVER[NOT_RECORDED if share else POOR], reason=reason, text=text)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -45,7 +45,7 @@ def test_the_part_left_out_on_purpose_is_listed_floor_and_bay(dense_record):
              and s.recorded == wording.UNKNOWN and s.top_m > 2.7]  # fmt: skip
     assert len(found) == 1
     assert found[0].bottom_m <= left_out["z_from"] + 0.05
-    assert found[0].text.startswith(f"bay {found[0].bay} (12 ft 8 in to 14 ft 0 in) above")
+    assert found[0].text.startswith(f"bay {found[0].bay} (12 ft 6 in to 14 ft 0-1/2 in) above 4 ft 7 in: no placed")
 
 
 def test_a_well_filmed_part_is_well_recorded(dense_record):

@@ -1,0 +1,62 @@
+"""Coverage of a rendered room against the renderer's own count of what each picture shows.
+
+    python -m tests.benchmarks.coverage RECORD TRUTH.json COVERAGE.npz [--face FACE ...]
+
+RECORD is a placed record of a rendered room, TRUTH.json its truth. COVERAGE.npz holds for each face, by cells of
+``step`` [m] (x, z) of the stud-face plane, arrays FACE_pictures, FACE_good (neither dark nor
+blurred), FACE_good_under_60 (of those, at less than 60 degrees) and FACE_best_px_per_in.
+Prints one line of JSON a face: the holes of 6 in by 6 in of each kind and how many are not
+listed, and what share of the face is called missing although two or more of the placed
+pictures show it well: on the plane of the studs, and of that where a cable in the cavity would be seen too.
+Pictures that could not be placed record nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+import numpy as np
+
+from asbuilt.answers.coverage import coverage_of, shortfalls
+from asbuilt.record import Record
+from asbuilt.steps import coverage
+from tests.coverage_truth import Truth, judge, rendered_eyes, rendered_wall, shown_by
+
+NAMES = ("pictures", "good", "good_under_60", "best_px_per_in")
+
+
+def truth_of(told, face_id: str) -> Truth:
+    """What is stored of one face."""
+    return Truth(step_m=float(told["step"]), **{name: told[f"{face_id}_{name}"] for name in NAMES})
+
+
+def main() -> None:
+    """Measure every face."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("record", type=Path)
+    parser.add_argument("truth", type=Path)
+    parser.add_argument("coverage", type=Path)
+    parser.add_argument("--face", action="append")
+    chosen = parser.parse_args()
+    room = json.loads(chosen.truth.read_text("utf-8"))
+    with np.load(chosen.coverage) as told, Record.open(chosen.record) as record:
+        coverage.run(record)
+        known = [n.removesuffix("_pictures") for n in told.files if n.endswith("_pictures")]
+        for face_id in chosen.face or known:
+            cover = coverage_of(record, face_id)
+            truth = truth_of(told, face_id)
+            eyes = list(rendered_eyes(record, cover.picture_ids, room, face_id))
+            wall, (rows, cols) = rendered_wall(room, face_id), truth.well.shape
+            well = {
+                name: truth.well & shown_by(eyes, wall, truth.step_m, into).well[:rows, :cols]
+                for name, into in (("on the plane", False), ("and in the cavity", True))
+            }
+            found = judge(cover, list(shortfalls(cover)), truth, well)
+            print(json.dumps({"face": face_id} | asdict(found)), flush=True)
+
+
+if __name__ == "__main__":
+    main()
