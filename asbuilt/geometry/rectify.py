@@ -99,7 +99,7 @@ def view_of(camera: Camera, building_from_face: Rigid3, points_face_m: np.ndarra
         slope = np.hypot(ray[:, 0], ray[:, 2]) / ray[:, 1]
     way = np.isfinite(pixels[:, 0]) & (ray[:, 1] > 0) & (center[1] < 0) & (slope <= np.tan(OBLIQUITY_LIMIT_RAD))
     for wall in walls:
-        way &= ~_crosses(wall, camera.center_building_m, points_building_m)
+        way &= ~goes_through(wall, camera.center_building_m, points_building_m)
     pixels[~way] = np.nan
     ahead = camera.camera_from_building.apply(points_building_m)[:, 2]
     return View(
@@ -110,7 +110,7 @@ def view_of(camera: Camera, building_from_face: Rigid3, points_face_m: np.ndarra
     )
 
 
-def _crosses(wall: Plane, start_building_m: np.ndarray, ends_building_m: np.ndarray) -> np.ndarray:
+def goes_through(wall: Plane, start_building_m: np.ndarray, ends_building_m: np.ndarray) -> np.ndarray:
     """Which straight ways from a camera to some points go through a wall face; shape (N,)."""
     face_from_building = wall.building_from_face.inverse()
     start, ends = face_from_building.apply(start_building_m), face_from_building.apply(ends_building_m)

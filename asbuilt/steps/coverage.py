@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
@@ -17,13 +17,17 @@ from tqdm import tqdm
 
 from asbuilt.geometry.cameras import Camera
 from asbuilt.geometry.frames import Rigid3
+from asbuilt.geometry.planes import Plane
 from asbuilt.geometry.studs import StudPlace
 from asbuilt.record.frames import building_from_faces, camera_of, studs_of
+from asbuilt.record.joint import JointCovariance, joint_covariances
 from asbuilt.record.store import Record, now
-from asbuilt.record.types import PLACED, Coverage, Covering, Face, Opening, Picture, Placement
-from asbuilt.steps.sight import CELL_M, Cells, cells_of, may_see, plane_sigma_m, sight_of
+from asbuilt.record.types import PLACED, Coverage, Face, Opening, Picture, Placement
+from asbuilt.steps.filing import covered_on
+from asbuilt.steps.read_off import read_off_sigma_m
+from asbuilt.steps.sight import CELL_M, Cells, cells_of, may_see, sight_of
 
-VERSION = 1
+VERSION = 2
 SIGMA_PX = 1.5  # a careful click (common practice, no source)
 INCH_M = 0.0254
 ERROR_STEP_M = 0.0002
@@ -70,42 +74,71 @@ class CoverageReport:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PlacedPicture:
-    """A picture that counts, with its camera."""
+    """A picture that counts, with its camera and the joint covariance of the solution that placed it."""
 
     picture: Picture
     placement: Placement
     camera: Camera
+    joint: JointCovariance | None
 
 
 def run(record: Record, options: CoverageOptions = CoverageOptions()) -> CoverageReport:
     """Bring the coverage of every face up to date."""
-    started_at, poses = now(), building_from_faces(record)
+    started_at, poses, joints = now(), building_from_faces(record), joint_covariances(record)
     pictures = {p.id: p for p in record.all(Picture, stage="open")}
     placed = [
-        PlacedPicture(picture=pictures[p.id], placement=p, camera=camera_of(p, pictures[p.id]))
+        PlacedPicture(
+            picture=pictures[p.id], placement=p, camera=camera_of(p, pictures[p.id]), joint=joints.get(p.solution_id)
+        )  # fmt: skip
         for p in record.all(Placement, status=PLACED)
         if p.id in pictures
     ]
-    reports = []
-    for face in tqdm(record.all(Face), desc="coverage", unit="face", disable=not options.progress):
-        reports.append(_face(record, face, poses[face.id], placed, options.force))
+    faces, reports = {f.id: f for f in record.all(Face)}, []
+    for face in tqdm(faces.values(), desc="coverage", unit="face", disable=not options.progress):
+        reports.append(_face(record, site_of(face, faces, poses), placed, options.force))
     report = CoverageReport(faces=tuple(reports))
     if any(r.recomputed for r in reports):
         record.add_step_report("coverage", started_at, report.to_json())
     return report
 
 
-def _face(record: Record, face: Face, pose: Rigid3, placed: Sequence[PlacedPicture], force: bool) -> FaceReport:
-    covered_on = _covered_on(record, face)
-    counted = [p for p in placed if _before(p.picture, covered_on) and may_see(p.camera, pose, face)]
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Site:
+    """A face, where it stands, the walls of its room, and the rooms it is seen from."""
+
+    face: Face
+    building_from_face: Rigid3
+    walls: tuple[Plane, ...]
+    room_ids: tuple[str, ...]
+
+
+def site_of(face: Face, faces: Mapping[str, Face], poses: Mapping[str, Rigid3]) -> Site:
+    """A face among all faces. Where other rooms lie need not be known: only its own stands in the way."""
+    far = faces.get(face.far_face_id) if face.open_behind else None
+    walls = tuple(
+        Plane(building_from_face=poses[o.id], length_m=o.length_m, height_m=o.height_m, depth_m=0.0)
+        for o in faces.values()
+        if o.room_id == face.room_id and o.id != face.id
+    )
+    rooms = (face.room_id,) if far is None else (face.room_id, far.room_id)
+    return Site(face=face, building_from_face=poses[face.id], walls=walls, room_ids=rooms)
+
+
+def _face(record: Record, site: Site, placed: Sequence[PlacedPicture], force: bool) -> FaceReport:
+    face, closed = site.face, covered_on(record, site.face)
+    counted = [
+        p for p in placed
+        if p.picture.room_id in (None, *site.room_ids) and _before(p.picture, closed)
+        and may_see(p.camera, site.building_from_face, face)
+    ]  # fmt: skip
     counted.sort(key=lambda p: p.picture.id)
     studs = studs_of(record, face.id)
-    input_hash = _input_hash(face, pose, studs, record.all(Opening, face_id=face.id), counted)
+    input_hash = _input_hash(site, studs, record.all(Opening, face_id=face.id), counted)
     kept = record.find(Coverage, face.id)
     if kept is not None and kept.input_hash == input_hash and not force:
         return FaceReport(face_id=face.id, picture_count=len(counted), recomputed=False)
     cells = cells_of(face, studs)
-    grid = best_views(face, pose, cells, counted)
+    grid = best_views(site, cells, counted)
     record.put(
         Coverage(
             id=face.id, created_at=now(), cell_m=CELL_M, rows=cells.rows, cols=cells.cols,
@@ -116,17 +149,14 @@ def _face(record: Record, face: Face, pose: Rigid3, placed: Sequence[PlacedPictu
     return FaceReport(face_id=face.id, picture_count=len(counted), recomputed=True)
 
 
-def _covered_on(record: Record, face: Face) -> str | None:
-    dates = [c.date for c in record.all(Covering, face_id=face.id)] + [face.cover_up_date]
-    return min((d for d in dates if d), default=None)
+def _before(picture: Picture, closed_on: str | None) -> bool:
+    return not (closed_on and picture.taken_at) or picture.taken_at[:10] <= closed_on
 
 
-def _before(picture: Picture, covered_on: str | None) -> bool:
-    return not (covered_on and picture.taken_at) or picture.taken_at[:10] <= covered_on[:10]
-
-
-def _input_hash(face, pose: Rigid3, studs: Sequence[StudPlace], openings, counted: Sequence[PlacedPicture]) -> str:
-    parts = [VERSION, asdict(face), pose.rotation.tolist(), pose.translation_m.tolist()]
+def _input_hash(site: Site, studs: Sequence[StudPlace], openings, counted: Sequence[PlacedPicture]) -> str:
+    parts = [VERSION, asdict(site.face), [[w.length_m, w.height_m] for w in site.walls]]
+    for pose in (site.building_from_face, *(w.building_from_face for w in site.walls)):
+        parts += [pose.rotation.tolist(), pose.translation_m.tolist()]
     parts += [asdict(s) for s in studs] + [asdict(o) for o in openings]
     for p in counted:
         parts += [asdict(p.placement), p.picture.sharpness, p.picture.light, p.picture.flags]
@@ -139,13 +169,13 @@ def layers_of(coverage: Coverage) -> dict[str, np.ndarray]:
     return dict(zip(LAYERS, flat.reshape(len(LAYERS), coverage.rows, coverage.cols), strict=True))
 
 
-def best_views(face: Face, pose: Rigid3, cells: Cells, counted: Sequence[PlacedPicture]) -> np.ndarray:
+def best_views(site: Site, cells: Cells, counted: Sequence[PlacedPicture]) -> np.ndarray:
     """The layers of a face, uint8 of shape (8, rows, cols)."""
-    size = cells.rows * cells.cols
+    face, pose, size = site.face, site.building_from_face, cells.rows * cells.cols
     count, best = np.zeros(size, int), np.full(size, NO_PICTURE)
     score, resolution, obliquity = np.zeros(size), np.zeros(size), np.zeros(size)
     for number, placed in enumerate(counted):
-        sight = sight_of(placed.camera, pose, face, cells)
+        sight = sight_of(placed.camera, pose, face, cells, site.walls)
         count[sight.index] += 1
         value = sight.resolution_px_per_m * _quality(placed.picture)
         better = value > score[sight.index]
@@ -159,8 +189,8 @@ def best_views(face: Face, pose: Rigid3, cells: Cells, counted: Sequence[PlacedP
         if len(index):
             light[index] = 255 * _light(placed.picture)
             sharp[index] = 255 * _sharpness(placed.picture)
-            covariance = np.array(placed.placement.covariance or np.zeros((6, 6)))
-            sigma = plane_sigma_m(placed.camera, pose, cells.points_m[index], covariance, SIGMA_PX)
+            seen_by = placed.joint, placed.placement, placed.camera
+            sigma = read_off_sigma_m(*seen_by, face.id, pose, cells.points_m[index], SIGMA_PX)
             error[index] = sigma / ERROR_STEP_M
     layers = [count, resolution * INCH_M, np.rad2deg(obliquity), light, sharp, np.ceil(error), best & 255, best >> 8]
     stack = np.stack([np.clip(np.rint(layer), 0, 255) for layer in layers]).astype(np.uint8)

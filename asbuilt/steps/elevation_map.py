@@ -12,7 +12,6 @@ from asbuilt.geometry.rectify import view_of
 from asbuilt.imaging.exposure import Exposure
 from asbuilt.imaging.seams import NOTHING
 from asbuilt.record.elevation_row import Elevation
-from asbuilt.steps.elevation_error import read_off_sigma_m
 from asbuilt.steps.elevation_site import CELL_M, INCH_M, Site, Source
 
 SIGMA_PX = 1.5  # a careful click (common practice, no source)
@@ -67,7 +66,7 @@ def map_sources(chosen: Chosen) -> SourceMap:
         source = chosen.sources[source_number]
         view = view_of(source.camera, site.building_from_face, points[index])
         number[index], resolution[index], slope[index] = place, view.resolution_px_per_m, view.slope
-        sigma[index] = read_off_sigma_m(site, source, points[index], SIGMA_PX)
+        sigma[index] = site.read_off_sigma_m(source, points[index], SIGMA_PX)
     angle = np.rad2deg(np.arctan(slope))
     layers = [number & 255, number >> 8, resolution * INCH_M, angle, np.ceil(sigma / ERROR_STEP_M)]
     stack = np.stack([np.clip(np.rint(np.nan_to_num(layer)), 0, 255) for layer in layers]).astype(np.uint8)

@@ -13,6 +13,7 @@ from asbuilt.geometry.planes import Plane
 from asbuilt.geometry.rectify import Patch
 from asbuilt.record.joint import JointCovariance
 from asbuilt.record.types import Face, Picture, Placement
+from asbuilt.steps.read_off import read_off_sigma_m
 
 INCH_M = 0.0254
 CELL_M = INCH_M / 2  # a stud's face is three cells wide: room for a seam
@@ -31,11 +32,6 @@ class Source:
     def light(self) -> float:
         """Mean brightness, 0 to 1."""
         return USUAL_LIGHT if self.picture.light is None else self.picture.light
-
-    @property
-    def covariance(self) -> np.ndarray:
-        """Of its pose, (6, 6), as in a Placement."""
-        return np.array(self.placement.covariance or np.zeros((6, 6)))
 
     @property
     def sharpness(self) -> float:
@@ -61,3 +57,9 @@ class Site:
         rows = int(np.ceil(self.face.height_m / px_m - 1e-6))
         cols = int(np.ceil(self.face.length_m / px_m - 1e-6))
         return Patch(left_m=0.0, top_m=rows * px_m, depth_m=self.depth_m, px_m=px_m, rows=rows, cols=cols)
+
+    def read_off_sigma_m(self, source: Source, points_face_m: np.ndarray, sigma_px: float) -> np.ndarray:
+        """Error of places read off a picture, (N,) [m]; see :func:`asbuilt.steps.read_off.read_off_sigma_m`."""
+        joint, placement = self.joint.get(source.placement.solution_id), source.placement
+        pose = self.building_from_face
+        return read_off_sigma_m(joint, placement, source.camera, self.face.id, pose, points_face_m, sigma_px)

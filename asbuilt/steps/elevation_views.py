@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from asbuilt.geometry.rectify import view_of
-from asbuilt.steps.elevation_error import read_off_sigma_m
 from asbuilt.steps.elevation_site import CELL_M, INCH_M, Site, Source
 
 NODE_CELLS = 8  # costs are smooth; worked out every 4 in
@@ -81,7 +80,7 @@ def _cost(site: Site, source: Source, points: np.ndarray, scale_px_per_m: float)
         parallax = 0.5 * site.face.stud_depth_m * view.slope[seen]
         fine = np.minimum(view.resolution_px_per_m[seen] * source.sharpness / scale_px_per_m, 1.0)
         light = np.clip(source.light / ENOUGH_LIGHT, LEAST_LIGHT, 1.0)
-        sigma = read_off_sigma_m(site, source, points[seen], 0.0)
+        sigma = site.read_off_sigma_m(source, points[seen], 0.0)
         cost[seen] = parallax / PARALLAX_UNIT_M - SHARP_WEIGHT * np.log(np.maximum(fine, 1e-3))
         cost[seen] += -LIGHT_WEIGHT * np.log(light) + sigma / SIGMA_UNIT_M
         cost[seen[sigma > MOST_SIGMA_M]] = np.inf

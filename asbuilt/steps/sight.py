@@ -9,6 +9,8 @@ import numpy as np
 
 from asbuilt.geometry.cameras import Camera
 from asbuilt.geometry.frames import Rigid3
+from asbuilt.geometry.planes import Plane
+from asbuilt.geometry.rectify import OBLIQUITY_LIMIT_RAD, goes_through
 from asbuilt.geometry.studs import StudPlace
 from asbuilt.record.types import Face
 
@@ -18,7 +20,6 @@ SOLE_PLATE_M, TOP_PLATE_M = 0.0381, 0.0762
 # A cell between studs is looked for where cable lies, a little behind the middle of the cavity.
 CELL_DEPTH_SHARE = 0.6
 EDGE_SHARE = 0.01  # of the picture's width at its rim is not counted
-OBLIQUITY_LIMIT_RAD = np.deg2rad(75.0)  # beyond this nothing can be made out (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,7 +53,8 @@ def cells_of(face: Face, studs: Sequence[StudPlace]) -> Cells:
     z = (np.arange(rows) + 0.5) * CELL_M
     clear = np.zeros((rows, cols, 4))
     wood = np.zeros((rows, cols), bool)
-    low, high = SOLE_PLATE_M, face.height_m - TOP_PLATE_M
+    is_wall = face.kind == "wall"  # joists run on to the edges of a ceiling or floor, without plates
+    low, high = (SOLE_PLATE_M, face.height_m - TOP_PLATE_M) if is_wall else (0.0, face.height_m)
     clear[:, :, 2], clear[:, :, 3] = low, high
     for row, height in enumerate(z):
         edges = _clear_edges(face, studs, height)
@@ -98,8 +100,16 @@ def _on_a_seeing_side(camera: Camera, building_from_face: Rigid3, face: Face) ->
     return depth < -0.02 or (face.open_behind and depth > face.stud_depth_m + 0.02)
 
 
-def sight_of(camera: Camera, building_from_face: Rigid3, face: Face, cells: Cells) -> Sight:
-    """The cells that one camera sees, with how finely and how squarely."""
+def sight_of(
+    camera: Camera, building_from_face: Rigid3, face: Face, cells: Cells, walls: Sequence[Plane] = ()
+) -> Sight:
+    """The cells that one camera sees, with how finely and how squarely.
+
+    Parameters
+    ----------
+    walls : sequence of Plane
+        The other faces of its room; what lies beyond one of them is not seen.
+    """
     center = _center_face(camera, building_from_face)
     from_behind = center[1] > 0
     points = cells.points_m
@@ -122,6 +132,8 @@ def sight_of(camera: Camera, building_from_face: Rigid3, face: Face, cells: Cell
     ahead = camera.camera_from_building.apply(building_from_face.apply(points))[:, 2]
     resolution = camera.lens.focal_px / ahead * cosine
     kept = (open_ | cells.on_wood[index]) & (obliquity <= OBLIQUITY_LIMIT_RAD)
+    for wall in () if from_behind else walls:
+        kept &= ~goes_through(wall, camera.center_building_m, building_from_face.apply(points))
     return Sight(index=index[kept], resolution_px_per_m=resolution[kept], obliquity_rad=obliquity[kept])
 
 
