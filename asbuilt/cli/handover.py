@@ -7,7 +7,7 @@ import click
 from asbuilt.cli.shared import author, open_record, record_argument
 
 # As asbuilt.handover has them, which is slow to load.
-PARTS = ("tables", "viewer", "binder", "drawings")
+PARTS = ("tables", "viewer", "binder", "drawings", "originals")
 LAYERS = ("power", "low voltage", "plumbing", "special", "framing", "other")
 
 
@@ -33,13 +33,15 @@ def command(record, target, without, share, faces, layers, no_pictures, drop, bl
     drawings, tables, JSON. Every file's SHA-512 is listed (BagIt). "asbuilt open" makes a
     record of it again, "asbuilt verify" finds damage.
 
-    That is the owner's full copy. With --share, or any option that leaves something out, it
-    is a copy for others: a list of what is left out is in it.
+    That is the owner's full copy; without originals it is a small one that has only the
+    reduced pictures of the viewer and the binder. With --share, or any option that leaves
+    something out, it is a copy for others: a list of what is left out is in it.
 
     \b
     Examples:
       asbuilt handover house house-handover
       asbuilt handover house /media/stick/house.zip
+      asbuilt handover house small.zip --without originals
       asbuilt handover house plumber.zip --face north --layer plumbing
       asbuilt handover house signed.zip --sign my.key
       asbuilt handover house buyer --share --drop IMG_2041.jpg --hide Miller

@@ -158,7 +158,7 @@ def _rows(number: int, thing: Thing, face: FaceView, unit: str) -> Iterator[list
         x, z, y = (float(v) for v in spot.point_m)
         cells = [_measure(v, float(s), unit) for v, s in zip((x, z, y + face.covering_m), sigma, strict=True)]
         what = [strong(name, circuit, style=SMALL), *(words(n, SMALL) for n in notes)] if first == 0 else ""
-        how = f"{position.method}, {position.picture_count} picture{'' if position.picture_count == 1 else 's'}"
+        how = wording.measured(position.method, position.picture_count, "")
         yield [words(str(number) if first == 0 else "", SMALL), what, *cells, words(how, SMALL)]
 
 

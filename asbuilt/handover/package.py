@@ -34,12 +34,14 @@ LEFT_OUT_NAME = "left-out.txt"
 JSON_NAME, SCHEMA_NAME, ANNOTATIONS_NAME = "record.json", "record.schema.json", "sightings.annotations.json"
 
 
-PARTS = ("tables", "viewer", "binder", "drawings")
+PARTS = ("tables", "viewer", "binder", "drawings", "originals")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandoverOptions:
     """``without`` names parts of ``PARTS`` to leave away; with ``share`` it is not the owner's full copy.
+
+    Without originals it is a small package: its pictures are the reduced ones of the viewer and the binder.
 
     ``kept_at`` tells the panel card where the package will lie, ``sign`` makes the signature,
     ``ifc`` adds the building model.
@@ -91,15 +93,19 @@ def hand_over(
     RecordError
         If the record cannot be read.
     """
+    without_originals = "originals" in options.without
+    if without_originals and options.share is not None:
+        raise PackageError("a shared copy holds no originals as it is; to share no picture: --no-pictures")
     bag = new_bag(target, progress)
     try:
         with tempfile.TemporaryDirectory(prefix="asbuilt-") as scratch:
             database, folder, left_out = _source(record, Path(scratch), options)
             with open_copy(database, folder) as copy:
-                missing = tuple(_originals(bag, copy, database))
+                missing = () if without_originals else tuple(_originals(bag, copy))
+                _add_record(bag, copy, database)
                 mark = fingerprint(copy)
                 faults = _parts(bag, copy, options, mark, left_out)
-                bag.finish(bag_info(copy, mark), options.sign)
+                bag.finish(bag_info(copy, mark, without_originals), options.sign)
     except OSError as error:
         bag.abandon()
         raise PackageError(f"cannot write the package {target}: {error.strerror or error}") from error
@@ -123,14 +129,18 @@ def _source(record: Record, scratch: Path, options: HandoverOptions) -> tuple[Pa
     return shared.database, shared.folder, shared.left_out
 
 
-def _originals(bag: BagWriter, record: Record, database: Path) -> Iterator[str]:
-    """Put the record itself into the bag; yields the names of originals that are not there."""
+def _originals(bag: BagWriter, record: Record) -> Iterator[str]:
+    """Put the originals into the bag; yields the names of those that are not there."""
     for media in record.all(Media):
         path = record.folder / media.path
         if path.is_file() and not OUTSIDE.search(media.path):
             bag.add_file(RECORD + media.path, path)
         else:
             yield media.name
+
+
+def _add_record(bag: BagWriter, record: Record, database: Path) -> None:
+    """Put the record itself into the bag, with the elevation pictures worked out from it."""
     for name in elevation_files(record):
         bag.add_file(RECORD + name, record.folder / name)
     bag.add_file(RECORD + DATABASE_NAME, database)
@@ -191,8 +201,8 @@ def _json(value) -> bytes:
     return (json.dumps(value, ensure_ascii=False, indent=1) + "\n").encode()
 
 
-def bag_info(record: Record, mark: str) -> Iterable[tuple[str, str]]:
-    """What bag-info.txt says: the reserved labels, then those of the Dublin Core."""
+def bag_info(record: Record, mark: str, without_originals: bool = False) -> Iterable[tuple[str, str]]:
+    """What bag-info.txt says: the reserved labels, then those of the Dublin Core, then our own."""
     name = record.building.name
     about = f"Measured record of what is inside the walls of {name}, made before they were covered"
     days = sorted(p.taken_at[:10] for p in record.all(Picture) if p.taken_at)
@@ -211,4 +221,5 @@ def bag_info(record: Record, mark: str) -> Iterable[tuple[str, str]]:
         ("Format", "SQLite, JSON, CSV, PDF, HTML, JPEG and the originals as they were taken"),
         ("Identifier", f"sha256:{mark}"),
         ("Language", "en"),
+        (words.ORIGINALS, words.NOT_HERE if without_originals else ""),
     )

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from asbuilt.handover import words
 from asbuilt.handover.bagcheck import check_bag
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.findings import DAMAGED, MISSING, NOTE, UNEXPECTED, Finding
@@ -153,11 +154,14 @@ def _originals(
     shelf: Shelf, prefix: str, database: Path, progress: Callable[[int], object], hashed: bool
 ) -> Iterator[Finding]:
     names = set(shelf.names())
+    chosen = hashed and _without_originals(shelf)
     with open_copy(database, database.parent) as record:
         media = record.all(Media)
     for m in media:
         name = prefix + m.path
-        if name not in names:
+        if name not in names and chosen:
+            yield Finding(state=NOTE, name=name, text=f"the original of {m.name} was left out of this package")
+        elif name not in names:
             yield Finding(state=MISSING, name=name, text=f"the original of {m.name} is not there")
         elif shelf.size(name) != m.byte_count:
             text = f"{m.name} has {shelf.size(name)} bytes, not {m.byte_count}"
@@ -168,6 +172,13 @@ def _originals(
     known = {prefix + m.path for m in media}
     for name in sorted(n for n in names - known if n.startswith(f"{prefix}media/")):
         yield Finding(state=UNEXPECTED if hashed else NOTE, name=name, text="the record does not know this file")
+
+
+def _without_originals(shelf: Shelf) -> bool:
+    """Whether whoever made the package left the originals out on purpose."""
+    if "bag-info.txt" not in shelf.names():
+        return False
+    return f"{words.ORIGINALS}: {words.NOT_HERE}".encode() in read(shelf, "bag-info.txt").splitlines()
 
 
 def _content(shelf: Shelf, name: str, media: Media) -> Iterator[Finding]:

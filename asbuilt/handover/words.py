@@ -42,14 +42,18 @@ CONTENTS = (
 )
 
 
+SMALL = {"record/": "the record itself: record.db (SQLite); the photos and videos as taken are NOT in this package"}
 SHARED = {"record/": "a part of the record: record.db (SQLite) and, in media/, its pictures, written anew"}
+ORIGINALS, NOT_HERE = "Originals", "not in this package"  # a line of bag-info.txt
 LEFT_OUT = ("left-out.txt", "what this copy lacks; the owner's own copy has it")
 
 
 def readme(name: str, parts: Sequence[str], is_shared: bool = False) -> str:
     """The text of README.txt for a package with those parts."""
     shown = [(path, text) for path, text, part in CONTENTS if part is None or part in parts]
-    if is_shared:
+    if "originals" not in parts:
+        shown = [(path, SMALL.get(path, text)) for path, text in shown]
+    elif is_shared:
         shown = [LEFT_OUT, *((path, SHARED.get(path, text)) for path, text in shown)]
     width = max(len(path) for path, _ in shown)
     contents = "".join(f"  {path.ljust(width)}  {text}\n" for path, text in shown)

@@ -9,6 +9,7 @@ import pytest
 
 from asbuilt.handover.package import HandoverOptions, hand_over
 from asbuilt.record import Record
+from asbuilt.record.elevation_row import Elevation
 from asbuilt.steps import coverage
 from tests.truth import truth_record
 
@@ -58,9 +59,17 @@ def package(request, packages, tmp_path) -> Path:
 
 
 def whole_content(folder: Path) -> tuple[dict, dict]:
-    """Every row of every table, and every original, of a record folder."""
+    """Every row of every table with the schema, and every original and elevation picture, of a record folder."""
     with Record.open(folder) as opened:
         names = [n for (n,) in opened.db.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()]
         rows = {n: opened.db.execute(f'SELECT * FROM "{n}" ORDER BY rowid').fetchall() for n in sorted(names)}
-    files = {p.relative_to(folder).as_posix(): p.read_bytes() for p in (folder / "media").rglob("*") if p.is_file()}
+        schema = opened.db.execute("SELECT type, name, tbl_name, sql FROM sqlite_master").fetchall()
+        rows["schema"] = sorted(schema, key=str)
+        kept = {e.folder for e in opened.all(Elevation)}
+    files = {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for name in ("media", *kept)
+        for path in (folder / name).rglob("*")
+        if path.is_file()
+    }
     return rows, files

@@ -13,9 +13,11 @@ from asbuilt.cli import main
 from asbuilt.errors import RecordError
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.opening import open_package
-from asbuilt.handover.package import hand_over
+from asbuilt.handover.package import HandoverOptions, hand_over
+from asbuilt.handover.share import ShareOptions
 from asbuilt.handover.verify import verify
 from asbuilt.record import Event, Media, Record
+from asbuilt.record.elevation_row import Elevation
 from tests.handover.conftest import WITHOUT_PICTURES, whole_content
 
 
@@ -108,3 +110,37 @@ def test_a_database_that_points_elsewhere_is_not_opened(record, tmp_path):
     with pytest.raises(PackageError, match="outside the record"):
         open_package(tmp_path / "out", tmp_path / "again")
     assert not (tmp_path / "again").exists()
+
+
+def test_a_package_without_originals_says_so_and_gives_every_row_back(record, record_folder, tmp_path):
+    without = HandoverOptions(without=WITHOUT_PICTURES.without | {"originals"})
+    hand_over(record, tmp_path / "small.zip", without)
+    report = verify(tmp_path / "small.zip")
+    assert report.faults == ()
+    names = {record.folder / m.path for m in record.all(Media)}
+    assert len([f for f in report.findings if "was left out" in f.text]) == len(names)
+    with zipfile.ZipFile(tmp_path / "small.zip") as archive:
+        assert not [n for n in archive.namelist() if "/media/" in n]
+        assert b"NOT in this package" in archive.read("small/data/README.txt")
+    assert open_package(tmp_path / "small.zip", tmp_path / "again").faults == ()
+    assert whole_content(tmp_path / "again")[0] == whole_content(record_folder)[0]
+    with pytest.raises(PackageError, match="--no-pictures"):
+        hand_over(record, tmp_path / "out", HandoverOptions(without=without.without, share=ShareOptions()))
+
+
+def test_an_elevation_picture_comes_back_too(record, tmp_path):
+    """With the record itself: it takes minutes to make anew."""
+    names = [f"derived/elevations/street/0mm-1/{name}" for name in ("overview.jpg", "0/0_0.jpg")]
+    for name in names:
+        (record.folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (record.folder / name).write_bytes(name.encode())
+    record.put(
+        Elevation(id="street+0mm", face_id="street", created_at="2026-05-01", depth_m=0.0, scale_px_per_m=100.0,
+                  width_px=700, height_px=270, tile_px=512, levels=1, folder="derived/elevations/street/0mm-1",
+                  seen_share=0.9, cell_m=0.05, rows=2, cols=2, grid=bytes(range(256)))
+    )  # fmt: skip
+    hand_over(record, tmp_path / "out", WITHOUT_PICTURES)
+    open_package(tmp_path / "out", tmp_path / "again")
+    rows, files = whole_content(tmp_path / "again")
+    assert (rows, files) == whole_content(record.folder)
+    assert {n for n in files if n.startswith("derived/")} == set(names)

@@ -46,11 +46,12 @@ def _hard_cases(record: Record) -> None:
         ("stub1", "stub", [(1.2, 0.5, 0.04)], {}),
     )
     for item_id, kind, points, more in things:
+        method, count = ("taped", 0) if kind == "stub" else ("usual depth", 1)
         record.put(Item(id=item_id, kind=kind, face_id="hall", **more))
         for order, (x, z, y) in enumerate(points):
             record.put(
                 Position(id=f"{item_id}/{order}", item_id=item_id, place=f"p{order}", order_idx=order, face_id="hall",
-                         offset_m=x, height_m=z, depth_m=y, covariance=small, method="usual depth", picture_count=1)
+                         offset_m=x, height_m=z, depth_m=y, covariance=small, method=method, picture_count=count)
             )  # fmt: skip
 
 
@@ -71,10 +72,13 @@ def records(record_folder, tmp_path_factory):
 def asking(opened, tmp_path):
     """Opens the page of a record and returns a function that asks it."""
 
-    def start(record: Record):
+    started = []
+
+    def start(record: Record, screen: str = "desktop"):
         path = tmp_path / "page.html"
         path.write_bytes(page(viewer_data(record, {}, {}, ()), {}))
-        pages = Pages(opened, "desktop")
+        pages = Pages(opened, screen)
+        started.append(pages)
         pages.open(path)
 
         def ask(call: str, *arguments):
@@ -82,7 +86,10 @@ def asking(opened, tmp_path):
 
         return ask, pages
 
-    return start
+    yield start
+    for pages in started:
+        assert len(pages.requested) == 1  # the file itself
+        pages.check(tmp_path)
 
 
 def _differences(wanted, got, where: str = ""):
@@ -117,12 +124,15 @@ def _places(record: Record, count: int, seed: int):
         yield face, float(rng.uniform(0, face.length_m)), float(rng.uniform(0, face.height_m)), rng
 
 
-@pytest.mark.parametrize("name", ["dense", "clicked", "hard"])
-def test_behind_gives_the_same_answer_at_100_random_places(name, records, asking):
+BOTH_SCREENS = [("dense", "desktop"), ("dense", "phone"), ("clicked", "phone"), ("hard", "desktop")]
+
+
+@pytest.mark.parametrize(("name", "screen"), BOTH_SCREENS)
+def test_behind_gives_the_same_answer_at_200_random_places(name, screen, records, asking):
     record = records[name]
-    ask, _ = asking(record)
+    ask, _ = asking(record, screen)
     outcomes, wrong = set(), []
-    for face, offset, height, rng in _places(record, 100, seed=11):
+    for face, offset, height, rng in _places(record, 200, seed=11):
         asked_height = height if rng.random() < 0.5 else None
         within = float(rng.choice([0.1, 0.2032, 0.4]))
         wanted = json.loads(json.dumps(behind(record, face.id, offset, asked_height, within).to_json()))
@@ -135,12 +145,12 @@ def test_behind_gives_the_same_answer_at_100_random_places(name, records, asking
     assert {"recorded here", "not recorded"} <= outcomes
 
 
-@pytest.mark.parametrize("name", ["dense", "clicked", "hard"])
-def test_drill_gives_the_same_answer_at_100_random_places(name, records, asking):
+@pytest.mark.parametrize(("name", "screen"), BOTH_SCREENS)
+def test_drill_gives_the_same_answer_at_200_random_places(name, screen, records, asking):
     record = records[name]
-    ask, _ = asking(record)
+    ask, _ = asking(record, screen)
     outcomes, wrong = set(), []
-    for face, offset, height, rng in _places(record, 100, seed=12):
+    for face, offset, height, rng in _places(record, 200, seed=12):
         positions = [p for p in record.all(Position, face_id=face.id, status="measured")]
         if rng.random() < 0.6 and positions:  # near something, where it matters
             p = positions[rng.integers(len(positions))]

@@ -70,7 +70,12 @@ const Units = (() => {
   function error(sigmaM, unit) {
     const step = stepFor(sigmaM, unit);
     const count = Math.max(1, Math.ceil(exact(1.96 * sigmaM) / step));
-    return `+/- ${isInch(unit) ? inchText(count * step) : mmText(count * step)} at 95 %`;
+    return `+/- ${isInch(unit) ? inchErrorText(count * step) : mmText(count * step)} at 95 %`;
+  }
+
+  // Long errors in feet.
+  function inchErrorText(pm) {
+    return pm > 24 * INCH ? feetInchText(pm).replace(/ 0 in$/, "") : inchText(pm);
   }
 
   const NUMBER = "\\d+ ?[- ] ?\\d+ ?/ ?\\d+|\\d+ ?/ ?\\d+|(?:\\d+\\.\\d*|\\.\\d+|\\d+)";

@@ -115,7 +115,8 @@ const Words = (() => {
   }
 
   function measured(method, count, seenOn) {
-    return `${method} from ${count} picture${count === 1 ? "" : "s"}${seenOn ? `, seen ${seenOn}` : ""}`;
+    const pictures = count ? ` from ${count} picture${count === 1 ? "" : "s"}` : ""; // a tape needs none
+    return `${method}${pictures}${seenOn ? `, seen ${seenOn}` : ""}`;
   }
 
   function percent(chance) {
