@@ -15,6 +15,7 @@ from asbuilt.web import (
     circuits,
     faces,
     home,
+    look,
     pattern,
     pictures,
     references,
@@ -81,7 +82,21 @@ def create_app(
         app.config["ALLOWED_HOSTS"].add(lan_address)
     register_errors(app)
     register_words(app)
-    for module in (access, home, building, adding, faces, pattern, wall, pictures, tags, references, today, circuits):
+    for module in (
+        access,
+        home,
+        building,
+        adding,
+        faces,
+        pattern,
+        wall,
+        pictures,
+        look,
+        tags,
+        references,
+        today,
+        circuits,
+    ):
         app.register_blueprint(module.blueprint)
     return app
 

@@ -7,9 +7,10 @@ import secrets
 from flask import Blueprint, abort, jsonify, redirect, request, url_for
 
 from asbuilt.record import Face, Picture, ReferencePoint, Sighting
-from asbuilt.sheets.fit import fit_picture
+from asbuilt.sheets.fit import POOR_RATIO, PhotoFit, fit_picture
 from asbuilt.sheets.known import known_places
-from asbuilt.units import parse_length
+from asbuilt.sheets.proposed import proposals
+from asbuilt.units import format_length, parse_length
 from asbuilt.web.pages import Page, get_or_404, page, record, unit, wants_json
 from asbuilt.web.tags import posted_points, posted_sigmas
 
@@ -60,7 +61,7 @@ def mark(picture_id: str):
         author=record().author,
     )
     record().put(point, sighting)
-    return _done(picture)
+    return _done(picture, point.id)
 
 
 def _chosen(picture: Picture) -> ReferencePoint:
@@ -93,7 +94,7 @@ def unmark(picture_id: str, reference_id: str):
     with record().transaction():
         for sighting in mine:
             record().remove(Sighting, sighting.id)
-    return _done(picture)
+    return _done(picture, reference_id)
 
 
 def fit_data(picture: Picture) -> dict:
@@ -102,11 +103,43 @@ def fit_data(picture: Picture) -> dict:
     count = len(record().all(Sighting, target="reference", picture_id=picture.id))
     if not found:
         return {"count": count, "fits": False, "words": found.reason, "points": []}
-    points = [{"id": p.id, "miss_px": round(float(m), 2)} for p, m in zip(found.points, found.miss_px, strict=True)]
-    return {"count": count, "fits": found.fits, "words": found.words(unit()), "points": points}
+    return {"count": count, "fits": found.fits, "words": found.words(unit()), "points": _residuals(found)}
 
 
-def _done(picture: Picture):
+def _residuals(found: PhotoFit) -> list[dict]:
+    """How far each marked place lies from where the solved camera sees it, the worst for its error first."""
+    ratios = found.miss_px / found.allowed_px
+    return [
+        {
+            "id": found.points[n].id,
+            "label": found.points[n].label or found.points[n].id,
+            "miss_px": round(float(found.miss_px[n]), 2),
+            "on_wall": format_length(float(found.miss_px[n] / found.px_per_m[n]), unit()),
+            "fits": bool(ratios[n] <= POOR_RATIO),
+        }
+        for n in ratios.argsort()[::-1].tolist()
+    ]
+
+
+@blueprint.get("/pictures/<picture_id>/proposed")
+def proposed(picture_id: str):
+    """Cover plates found in a photo of the finished wall; nothing is marked by asking."""
+    picture = get_or_404(Picture, picture_id, "picture")
+    if picture.stage != "covered":
+        abort(400, "places are proposed in photos of the finished wall only")
+    found = proposals(record(), picture)
+    if not found:
+        return jsonify({"reason": found.reason, "places": []})
+    words = {k.point.id: k.words for k in known_places(record(), found[0].point.face_id, unit(), finished=True)}
+    places = [
+        {"id": p.point.id, "face_id": p.point.face_id, "words": words[p.point.id], "x_px": p.x_px, "y_px": p.y_px,
+         "sigma_px": p.sigma_px}
+        for p in found
+    ]  # fmt: skip
+    return jsonify({"reason": "", "places": places})
+
+
+def _done(picture: Picture, reference_id: str):
     if wants_json():
-        return jsonify({"fit": fit_data(picture)})
+        return jsonify({"reference_id": reference_id, "fit": fit_data(picture)})
     return redirect(url_for("pictures.picture", picture_id=picture.id), 303)

@@ -48,6 +48,7 @@ def _saved(item: Item, rows: list[Sighting]) -> dict:
         "sighting_ids": [r.id for r in rows],
         "words": {p.place: position_words(p, unit()) for p in positions},
         "elsewhere": url_for("tags.elsewhere", item_id=item.id),
+        "undo": url_for("tags.remove", picture_id=rows[0].picture_id, item_id=item.id),
     }
 
 
@@ -96,13 +97,14 @@ def _new_item(picture: Picture) -> Item:
     circuit_id = request.form.get("circuit_id") or None
     if circuit_id and record().find(Circuit, circuit_id) is None:
         abort(400, "that circuit is not in the record")
-    label = " ".join(request.form.get("label", "").split())[:LABEL_LENGTH]
+    label, cable = (" ".join(request.form.get(name, "").split())[:LABEL_LENGTH] for name in ("label", "cable"))
     return Item(
         id=f"{kind_named(kind).name.replace(' ', '-')}-{secrets.token_hex(4)}",
         kind=kind,
         label=label,
         face_id=picture.face_id,
         circuit_id=circuit_id,
+        cable=cable if kind_named(kind).is_run else "",
     )
 
 

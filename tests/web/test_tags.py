@@ -10,7 +10,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from asbuilt.record import Item, Picture, Position, Record, Sighting
+from asbuilt.imaging.sheath import Look
+from asbuilt.record import Circuit, Item, Picture, Position, Record, Sighting
+from asbuilt.web.look import guess
 from tests.truth import truth
 from tests.web.conftest import token
 
@@ -165,3 +167,47 @@ def test_two_people_tagging_at_once_lose_nothing(own_record_folder, own_served):
         assert len(record.all(Sighting, target_id=made)) == 16
         assert {p.item_id for p in record.all(Position, item_id=made)} == set(made)
         assert {i.label for i in items} == {f"{name} {n}" for name in ("left", "right") for n in range(8)}
+
+
+def seen_point(run_colour: str, photo: int = 0) -> dict:
+    """Where the truth sees a cable of a colour in a photo."""
+    runs = {r["id"]: r for r in truth()["runs"]}
+    run_of = {p["id"]: runs[p["run"]] for p in truth()["label_points"]}
+    return next(
+        p
+        for p in truth()["photos"][photo]["label_points_visible"]
+        if run_of[p["id"]]["kind"] == "cable" and run_of[p["id"]]["colour"] == run_colour
+    )
+
+
+def test_spot_on_a_cable_fills_in_kind_and_sheath(client):
+    point = seen_point("yellow")
+    found = client.get(f"/pictures/open_01/look?x_px={point['u']}&y_px={point['v']}").json
+    assert (found["kind"], found["cable"]) == ("cable", "yellow")
+    assert "commonly 12 AWG" in found["words"] and "not proof" in found["words"]
+    assert found["circuit_id"] == ""  # two circuits are wired in it: a person says which
+
+
+def test_circuit_is_filled_in_where_only_one_has_that_size(record_folder):
+    with Record.open(record_folder) as record:
+        told = guess(record, Look(colour="orange", is_run=True))
+        assert record.get(Circuit, told.circuit_id).name == "compressor"
+
+
+def test_bare_wood_fills_in_nothing_and_nonsense_is_refused(client):
+    assert client.get("/pictures/open_01/look?x_px=1500&y_px=300").json == {
+        "kind": "", "cable": "", "circuit_id": "", "words": "",
+    }  # fmt: skip
+    assert client.get("/pictures/open_01/look?x_px=a").status_code == 400
+
+
+def test_size_and_colour_of_a_run_are_kept_and_a_box_has_none(own_client, own_record_folder):
+    for kind, kept in (("cable", "12/2 yellow"), ("device box", "")):
+        data = {"csrf_token": token(own_client), "kind": kind, "cable": "12/2  yellow", "x_px": "900", "y_px": "900"}
+        answer = own_client.post("/pictures/open_01/sightings", data=data, headers={"Accept": "application/json"})
+        with Record.open(own_record_folder) as record:
+            assert record.get(Item, answer.json["item_id"]).cable == kept
+        undone = own_client.post(answer.json["undo"], data={"csrf_token": token(own_client)})
+        assert undone.status_code == 303
+        with Record.open(own_record_folder) as record:
+            assert record.find(Item, answer.json["item_id"]) is None

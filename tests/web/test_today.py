@@ -104,3 +104,13 @@ def test_marking_covers_and_seeing_through_the_wall(browser, today_folder, own_s
     assert not band.is_visible()
     visit.check()
     visit.context.close()
+
+
+def test_overlay_command_finds_the_cover_plates_itself(today_folder, tmp_path):
+    out = tmp_path / "overlay.jpg"
+    done = CliRunner().invoke(command, [str(today_folder), f"{NAME}.jpg", str(out), "--propose"])
+    assert done.exit_code == 0, done.output
+    assert done.output.count("marked: middle of the cover") == len(PHOTO["covers_visible"])
+    assert out.stat().st_size > 100_000
+    other = CliRunner().invoke(command, [str(today_folder), "closed_01.jpg", str(tmp_path / "b.jpg"), "--propose"])
+    assert isinstance(other.exception, RecordError) and "by hand" in str(other.exception)

@@ -1,6 +1,8 @@
 // The picture page: zoom, mark points, name them, and point at the same thing in other pictures.
 
 import { Board, svgElement, wireButtons } from "./board.js";
+import { Elsewhere } from "./elsewhere.js";
+import { KnownPlaces } from "./known.js";
 
 const frame = document.getElementById("board");
 const svg = document.getElementById("photo");
@@ -9,7 +11,6 @@ const form = document.getElementById("tag");
 const drawn = document.getElementById("drawn");
 const status = document.getElementById("tag-status");
 const seen = document.getElementById("seen");
-const elsewhere = document.getElementById("elsewhere");
 const brighten = document.getElementById("brighten");
 const brightened = () => brighten.getAttribute("aria-pressed") === "true";
 const csrf = document.querySelector('meta[name="csrf"]').content;
@@ -40,6 +41,39 @@ function add(point, by) {
   if (point.x < 0 || point.y < 0 || point.x > width || point.y > height) return;
   points.push({ ...point, sigma: aim(board.scale, by) });
   show();
+  if (points.length === 1 && !form.hidden) lookAt(point);
+}
+
+// Kind, sheath and circuit filled in from what the first point looks like; the hand has the last word.
+async function lookAt(point) {
+  try {
+    const query = new URLSearchParams({ x_px: (point.x - 0.5).toFixed(1), y_px: (point.y - 0.5).toFixed(1) });
+    const response = await fetch(`${form.dataset.look}?${query}`, { headers: { Accept: "application/json" } });
+    const found = await response.json();
+    if (!response.ok || points.length === 0) return;
+    fill("kind", found.kind);
+    fill("cable", found.cable);
+    fill("circuit_id", found.circuit_id);
+    document.getElementById("look-words").textContent = found.words;
+    matchChip();
+  } catch {
+    // nothing is filled in; the form works all the same
+  }
+}
+
+function fill(name, value) {
+  const field = form.elements[name];
+  if (!value || field.dataset.byHand) return;
+  field.value = value;
+}
+
+const GUESSED = ["kind", "cable", "circuit_id"];
+for (const name of GUESSED) form.elements[name].addEventListener("input", (event) => { event.target.dataset.byHand = "1"; });
+
+function forgetGuesses() {
+  for (const name of GUESSED) delete form.elements[name].dataset.byHand;
+  form.cable.value = "";
+  document.getElementById("look-words").textContent = "";
 }
 
 // How well one can aim, as one standard deviation in pixels of the picture: it depends on how
@@ -62,7 +96,40 @@ function undoPoint() {
   show();
 }
 
-document.getElementById("undo-point").addEventListener("click", undoPoint);
+// What was saved from this page and can be taken back, the newest last.
+const saves = [];
+const undoButton = document.getElementById("undo");
+undoButton.addEventListener("click", undo);
+
+function undoable(url, words, after = () => {}) {
+  saves.push({ url, words, after });
+}
+
+async function undo() {
+  if (points.length) {
+    undoPoint();
+    return;
+  }
+  const last = saves.pop();
+  if (!last) {
+    say("Nothing to undo.");
+    return;
+  }
+  try {
+    await post(last.url, new FormData());
+    say(`taken back: ${last.words}`);
+    last.after();
+    await refresh();
+    if (!known.form.hidden) await known.show(known.form.elements.face_id?.value);
+  } catch (problem) {
+    saves.push(last);
+    say(problem.message || "not undone: the viewer cannot be reached");
+  }
+}
+
+function say(words) {
+  (form.hidden ? known.told : status).textContent = words;
+}
 
 // The record counts from the centre of the first pixel, the drawing from its corner.
 function withPoints(data, marked) {
@@ -96,9 +163,11 @@ form.addEventListener("submit", async (event) => {
     remember();
     points = [];
     show();
-    form.label.value = "";
+    forgetGuesses();
     await refresh();
-    await showElsewhere(saved.elsewhere);
+    undoable(saved.undo, form.label.value || form.kind.value, () => { document.getElementById("elsewhere").hidden = true; });
+    form.label.value = "";
+    await elsewhere.show(saved.elsewhere);
     status.replaceChildren("saved. ", Object.assign(document.createElement("a"), { href: "#elsewhere", className: "button", textContent: "Point at it in other pictures" }));
   } catch (problem) {
     status.textContent = problem.message || "not saved: the viewer cannot be reached";
@@ -106,57 +175,24 @@ form.addEventListener("submit", async (event) => {
 });
 
 // Known places: the other thing one can mark, one point at a time.
-const known = document.getElementById("known");
+const page = {
+  aim, post, withPoints, refresh, undoable,
+  lastPoint: () => points.at(-1),
+  clearPoints: () => { points = []; show(); },
+};
+const known = new KnownPlaces({ form: document.getElementById("known"), svg, page });
+const elsewhere = new Elsewhere({ section: document.getElementById("elsewhere"), page });
 const modes = { thing: document.getElementById("mode-thing"), known: document.getElementById("mode-known") };
 for (const [name, button] of Object.entries(modes)) button.addEventListener("click", () => setMode(name));
 
 function setMode(name) {
   for (const [other, button] of Object.entries(modes)) button.setAttribute("aria-pressed", String(other === name));
   form.hidden = name !== "thing";
-  known.hidden = name !== "known";
-  if (name === "known") showKnown();
+  known.form.hidden = name !== "known";
+  if (name === "known") known.show();
 }
 
 if (document.querySelector(".tabs").dataset.first === "known") setMode("known");
-
-async function showKnown(faceId = "") {
-  const query = faceId ? `?face_id=${encodeURIComponent(faceId)}` : "";
-  const response = await fetch(known.dataset.part + query, { headers: { "X-Part": "1" } });
-  document.getElementById("known-part").replaceChildren(
-    document.createRange().createContextualFragment(await response.text()),
-  );
-  showTaped();
-}
-
-function showTaped() {
-  const choice = known.elements.reference_id;
-  if (choice) known.querySelector(".taped").hidden = choice.value !== "";
-}
-
-known.addEventListener("change", (event) => {
-  if (event.target.name === "face_id") showKnown(event.target.value);
-  if (event.target.name === "reference_id") showTaped();
-});
-
-known.addEventListener("submit", async (event) => {
-  event.preventDefault();
-  const told = document.getElementById("known-status");
-  if (!points.length) {
-    told.textContent = "Tap the known place in the picture first.";
-    return;
-  }
-  try {
-    const faceId = known.elements.face_id.value;
-    await post(known.action, withPoints(new FormData(known), points.slice(-1)));
-    points = [];
-    show();
-    told.textContent = "marked";
-    await refresh();
-    await showKnown(faceId);
-  } catch (problem) {
-    told.textContent = problem.message;
-  }
-});
 
 async function refresh() {
   const response = await fetch(seen.dataset.part, { headers: { "X-Part": "1" } });
@@ -174,46 +210,8 @@ function adoptMarks() {
 
 seen.addEventListener("click", (event) => {
   const button = event.target.closest("[data-elsewhere]");
-  if (button) showElsewhere(button.dataset.elsewhere, true);
+  if (button) elsewhere.show(button.dataset.elsewhere, true);
 });
-
-async function showElsewhere(url, goThere = false) {
-  const response = await fetch(url, { headers: { "X-Part": "1" } });
-  elsewhere.replaceChildren(document.createRange().createContextualFragment(await response.text()));
-  elsewhere.hidden = false;
-  if (goThere) document.getElementById("elsewhere-title")?.focus();
-}
-
-elsewhere.addEventListener("click", (event) => {
-  const button = event.target.closest(".spot-picture");
-  if (!button || button.disabled) return;
-  const view = button.querySelector("svg");
-  // A key press has no place: it takes the ring's middle.
-  const spot = event.detail === 0
-    ? { x: Number(view.dataset.xPx) + 0.5, y: Number(view.dataset.yPx) + 0.5 }
-    : new DOMPoint(event.clientX, event.clientY).matrixTransform(view.getScreenCTM().inverse());
-  point(button, view, { x: spot.x, y: spot.y, sigma: aim(view.getScreenCTM().a, event.pointerType) });
-});
-
-async function point(button, view, spot) {
-  const place = button.closest("[data-place]");
-  const words = place.querySelector(".spot-words");
-  button.disabled = true;
-  const data = withPoints(new FormData(), [spot]);
-  data.set("item_id", button.dataset.item);
-  data.set("place", place.dataset.place);
-  try {
-    const saved = await post(button.dataset.post, data);
-    words.textContent = saved.words[place.dataset.place] ?? words.textContent;
-    const r = view.viewBox.baseVal.width / 45;
-    view.append(svgElement("circle", { class: "thing-spot", cx: spot.x, cy: spot.y, r }));
-    button.classList.add("done");
-    button.querySelector("span").append(" - saved");
-  } catch (problem) {
-    button.disabled = false;
-    words.textContent = problem.message;
-  }
-}
 
 // What was chosen last is likely to be chosen next.
 function remember() {
@@ -228,11 +226,13 @@ function recall() {
 }
 
 function matchChip() {
+  document.getElementById("cable-field").hidden = form.kind.selectedOptions[0]?.dataset.run !== "1";
   for (const chip of form.querySelectorAll('[name="quick"]')) chip.checked = chip.value === form.kind.value;
 }
 
 function chooseKind(name) {
   form.kind.value = name;
+  form.kind.dataset.byHand = "1";
   matchChip();
 }
 
@@ -246,6 +246,9 @@ frame.addEventListener("keydown", (event) => {
   const chips = [...form.querySelectorAll('[name="quick"]')];
   const acts = {
     Backspace: undoPoint,
+    z: undo,
+    k: () => setMode("known"),
+    t: () => setMode("thing"),
     c: () => form.circuit_id.focus(),
     l: () => form.label.focus(),
     s: () => form.requestSubmit(),
