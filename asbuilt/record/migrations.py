@@ -32,3 +32,9 @@ def wiring(db: Database) -> None:
 def elevations(db: Database) -> None:
     """True-scale pictures of faces."""
     _run_sql(db, "0003_elevations.sql")
+
+
+@migrations()
+def proposals(db: Database) -> None:
+    """What the pictures propose, apart from the items."""
+    _run_sql(db, "0004_proposals.sql")

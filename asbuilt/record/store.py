@@ -21,7 +21,7 @@ from asbuilt.record.types import TYPES, Building, Item, ReferencePoint, Sighting
 T = TypeVar("T")
 DATABASE_NAME = "record.db"
 # Worked out by a step from other rows: the step's report is their history.
-DERIVED = {"media", "pictures", "placements", "solutions", "positions", "coverage", "elevations"}
+DERIVED = {"media", "pictures", "placements", "solutions", "positions", "coverage", "elevations", "proposal_runs"}
 
 
 def now() -> str:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from asbuilt.record.elevation_row import Elevation
 from asbuilt.record.field_checks import finite, need, slug
+from asbuilt.record.proposal_row import Proposal, ProposalRun
 from asbuilt.record.wiring import WIRING
 
 FACE_KINDS = ("wall", "ceiling", "floor")
@@ -433,4 +434,5 @@ class Event:
 TYPES: tuple[type, ...] = (
     Building, Room, Face, Stud, Opening, Covering, Marker, ReferencePoint, Panel, Circuit,
     Media, Picture, Placement, Solution, Item, Sighting, Position, Coverage, Elevation, Event, *WIRING,
+    Proposal, ProposalRun,
 )  # fmt: skip

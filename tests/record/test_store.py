@@ -41,6 +41,7 @@ from asbuilt.record import (
     Sighting,
 )
 from asbuilt.record.migrations import migrations
+from asbuilt.record.proposal_row import STATES, Proposal
 from asbuilt.record.rows import field_kinds, from_row, table_name, to_row
 from asbuilt.record.types import CIRCUIT_STATES, FACE_KINDS, REGIONS, TYPES
 from asbuilt.record.wiring import (
@@ -372,6 +373,7 @@ SPECIAL = {
     (Hole, "kind"): st.sampled_from(HOLE_KINDS),
     (Hole, "member"): st.sampled_from(MEMBERS),
     (Verification, "target"): st.sampled_from(TESTED),
+    (Proposal, "state"): st.sampled_from(STATES),
 }
 POSITIVE = {
     "size_m",
