@@ -141,9 +141,12 @@ def _true_camera(photo: dict) -> Camera:
 
 def told(found: list[Hidden], refused: int) -> str:
     """The figures in words."""
+    if not found:
+        return f"nothing to compare; refused fits: {refused}"
     lines = []
     for photo in [*dict.fromkeys(h.photo for h in found), "all photos"]:
         mine = [h for h in found if h.drawn and photo in (h.photo, "all photos")]
+        sure = [h.off_m for h in mine if h.band_m <= INCH]
         off_in = np.array([h.off_m for h in mine]) / INCH
         held = np.mean([h.inside for h in mine])
         band_in = np.median([h.band_m for h in mine]) / INCH
@@ -151,7 +154,8 @@ def told(found: list[Hidden], refused: int) -> str:
         lines.append(
             f"{photo:14} {places:3d} hidden places: median {np.median(off_in):.2f} in, 95th percentile"
             f" {np.quantile(off_in, 0.95):.2f} in, within 1/2 in {np.mean(off_in <= 0.5):.1%};"
-            f" band (median +/- {band_in:.2f} in) holds {held:.1%}"
+            f" band (median +/- {band_in:.2f} in) holds {held:.1%};"
+            f" of those with a band up to +/- 1 in, within 1/2 in {np.mean(np.array(sure) <= INCH / 2):.1%}"
         )
     left_out = sorted({f"{h.photo}: {h.place}" for h in found if not h.drawn})
     lost = f"too uncertain to be drawn: {', '.join(left_out) or 'none'}"
