@@ -20,7 +20,7 @@ WELL_COUNT, WELL_PX_PER_IN = 2, 8
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Truth:
-    """What the pictures of a face truly show, by cells of ``step_m`` from its lower left corner, (rows, cols).
+    """What the pictures of a face truly show, by whole cells of ``step_m`` from its lower left corner.
 
     ``pictures`` see the cell at all; ``good`` of them neither dark nor blurred; ``good_under_60``
     of those at less than 60 degrees.
@@ -75,7 +75,7 @@ def shown_by(eyes: Iterable[Eye], wall: Wall, step_m: float, into_cavity: bool) 
     A spot of the cavity lies where cable does, a little behind its middle, and is seen only
     where no true stud stands in the way.
     """
-    shape = tuple(int(np.ceil(m / step_m - 1e-6)) for m in (wall.height_m, wall.length_m))
+    shape = tuple(int(m / step_m + 1e-6) for m in (wall.height_m, wall.length_m))
     z, x = ((np.indices(shape) + 0.5) * step_m).reshape(2, -1)
     points = np.stack([x, np.zeros_like(x), z], axis=1)
     if into_cavity:

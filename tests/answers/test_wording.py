@@ -78,6 +78,8 @@ def test_chances_are_never_put_as_certain(chance, words):
 )  # fmt: skip
 def test_stretches_of_height_are_said_as_people_say_them(bottom, top, words):
     assert wording.stretch_of_height(bottom, top, 2.75, "in") == words
+    flat = wording.stretch_of_height(bottom, top, 2.75, "in", flat=True)
+    assert flat.endswith(" across") or flat == "from edge to edge"
 
 
 def test_depths_always_say_from_which_face():
