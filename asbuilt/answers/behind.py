@@ -8,15 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from asbuilt.answers import wording
-from asbuilt.answers.coverage import WELL, AreaCover, FaceCoverage, coverage_of
+from asbuilt.answers.coverage import WELL, AreaCover, FaceCoverage
 from asbuilt.answers.described import ThingAnswer, describe
-from asbuilt.answers.doubts import Doubt, age_of, doubts_in
-from asbuilt.answers.landmarks import Landmark, landmarks_of
+from asbuilt.answers.doubts import Doubt, age_of
+from asbuilt.answers.landmarks import Landmark, cross_check, landmarks_of
 from asbuilt.answers.power import CircuitOff, cautions_for, circuits_off
 from asbuilt.answers.reach import Rectangle, part_in
 from asbuilt.answers.reply import Reply
+from asbuilt.answers.routes import RULES, ExpectedRoute, routes_in
+from asbuilt.answers.standing import standing_at
 from asbuilt.answers.things import Thing
-from asbuilt.answers.view import FaceView, view_of
+from asbuilt.answers.view import FaceView
 from asbuilt.errors import NotInRecordError
 from asbuilt.record.store import Record
 
@@ -88,6 +90,7 @@ class BehindAnswer(Reply):
     openings: tuple[OpeningAnswer, ...]
     covering_m: float
     covering: str
+    from_face: str  # what depths are counted from
     covered_on: str
     recorded_on: str
     age: str
@@ -95,11 +98,21 @@ class BehindAnswer(Reply):
     doubts: tuple[Doubt, ...]
     circuits_off: tuple[CircuitOff, ...]
     landmarks: tuple[Landmark, ...]
+    cross_check: str
+    expected: tuple[ExpectedRoute, ...]  # strips in which cable is to be expected, where nothing was recorded
+    inside_offset_m: float  # the same place from the left end of the face in the room
+    inside: str  # that in words where it was asked from the other side
     cautions: tuple[str, ...]
 
 
 def behind(
-    record: Record, face_id: str, offset_m: float, height_m: float | None = None, within_m: float = WITHIN_M
+    record: Record,
+    face_id: str,
+    offset_m: float,
+    height_m: float | None = None,
+    within_m: float = WITHIN_M,
+    outside: bool = False,
+    rules: Sequence[str] = RULES[:1],
 ) -> BehindAnswer:
     """What the record holds behind a face near an offset.
 
@@ -111,34 +124,42 @@ def behind(
         Above the datum floor [m]; without it, from floor to top.
     within_m : float
         Reach to either side (and up and down, with a height) [m].
+    outside : bool
+        Asked from the other side of an outside wall (a ceiling from above, a floor from below):
+        the offset counts from the left end there, depths from the outer face of the sheathing.
+    rules : sequence of str
+        Which rules for where cable runs to look at: practice, bs7671, din18015.
 
     Raises
     ------
     NotInRecordError
         If there is no such face, or the place lies outside it.
     """
-    view = view_of(record)
-    face = view.face(face_id)
-    check_place(face, offset_m, height_m, view.building.unit)
+    standing = standing_at(record, face_id, outside)
+    view, face, coverage, unit = standing.view, standing.face, standing.coverage, standing.unit
+    check_place(face, offset_m, height_m, unit)
     reach = _reach(face, offset_m, height_m, within_m)
-    coverage = coverage_of(record, face_id)
-    things = view.things_near(face_id, reach.left_m, reach.bottom_m, reach.right_m, reach.top_m)
+    things = view.things_near(face.face.id, reach.left_m, reach.bottom_m, reach.right_m, reach.top_m)
     bays = [(b, _inside(reach, b)) for b in _spans(face, reach)]
     parts = [part for t in things for part in _parts(t, reach, bays, offset_m, height_m)]
     answers = describe(view, face, parts, offset_m)
     cover = coverage.area(reach.left_m, reach.bottom_m, reach.right_m, reach.top_m)
-    doubts = doubts_in(view, face, reach, cover.last_date)
+    doubts = standing.doubts(reach, cover.first_date)
     answered = tuple(_bay(coverage, *bay, offset_m, answers[i], bool(doubts)) for i, bay in enumerate(bays))
     outcome, sentence = _outcome(bool(parts), cover, doubts)
     shown = [t for t, _, _ in parts]
+    landmarks = landmarks_of(view, face, offset_m)
     return BehindAnswer(
-        building=view.building.name, unit=view.building.unit, room=face.room.name, face_id=face_id,
+        building=view.building.name, unit=unit, room=face.room.name, face_id=face_id,
         face_title=face.face.title, offset_m=offset_m, height_m=height_m, within_m=within_m,
         outcome=outcome, sentence=sentence, bays=answered, studs=_studs(face, reach), openings=_openings(face, reach),
-        covering_m=face.covering_m, covering=wording.covering(face.covering_m, view.building.unit),
-        covered_on=face.covered_on or "", recorded_on=cover.last_date, age=age_of(cover.last_date),
-        cover=cover, doubts=doubts, circuits_off=circuits_off(view, shown),
-        landmarks=landmarks_of(view, face, offset_m), cautions=cautions_for(shown),
+        covering_m=face.covering_m, covering=standing.covering(), from_face=standing.named,
+        covered_on=face.covered_on or "",
+        recorded_on=cover.last_date, age=age_of(cover.first_date), cover=cover, doubts=doubts,
+        circuits_off=circuits_off(view, shown), landmarks=landmarks, cross_check=cross_check(landmarks, unit),
+        expected=() if parts else tuple(routes_in(view, face_id, standing.turned(reach), rules)),
+        inside_offset_m=standing.inside_offset_m(offset_m), inside=standing.seen_from_inside(offset_m),
+        cautions=cautions_for(shown),
     )  # fmt: skip
 
 

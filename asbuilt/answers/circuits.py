@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from asbuilt.answers.doubts import outdated
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.wiring import BOX, PANEL, Lead, Wiring, wiring_of
 from asbuilt.errors import NotInRecordError
@@ -266,6 +267,8 @@ def _warnings(wiring: Wiring, start: Circuit, circuits: list[Circuit], places: d
             yield f"{place.name} also holds circuit {numbers}, which stays live"
     if not any(wiring.feeds.get(c.id) for c in circuits):
         yield "no feed order is recorded: this list is what was tagged with the circuit, and may be short"
+    doubts = outdated(wiring.view, {i: wiring.positions[i] for i in places if i in wiring.positions})
+    yield from (f"{places[item_id].name}: {text}" for item_id, text in doubts.items())
     runs = [i for i in wiring.items.values() if i.circuit_id is None and wiring.kind(i.id).hazard == "live"]
     if loose := [i for i in runs if i.kind not in ("panel",)]:
         yield f"{len(loose)} live things have no circuit on record; any of them may be on this breaker"

@@ -10,6 +10,7 @@ import numpy as np
 
 from asbuilt.answers import wording
 from asbuilt.answers.course import BETWEEN, BEYOND
+from asbuilt.answers.doubts import outdated
 from asbuilt.answers.marks import PictureMark, marks_of
 from asbuilt.answers.power import CircuitOff, circuit_off
 from asbuilt.answers.reach import COVER_95, Part, crossings
@@ -82,6 +83,7 @@ class ThingAnswer(Reply):
     comes_from: str
     goes_to: str
     notes: tuple[str, ...]
+    doubt: str  # why it may no longer be there, if something happened to the wall since
 
 
 def describe(
@@ -102,14 +104,15 @@ def describe(
     sightings = view.record.all(Sighting, target="item", target_id=ids)
     points = np.array([p.point_m for _, p, _ in parts])
     marks = marks_of(view, face, things, points, sightings)
+    doubts = outdated(view, {t.item.id: t.positions for t in things})
     for (thing, part, bay), mark in zip(parts, marks, strict=True):
-        found[bay].append(_one(view, face, thing, part, mark, offset_m))
+        found[bay].append(_one(view, face, thing, part, mark, offset_m, doubts.get(thing.item.id, "")))
     for answers in found.values():
         answers.sort(key=lambda a: (a.bottom_m, a.offset_m))
     return found
 
 
-def _one(view: View, face: FaceView, thing: Thing, part: Part, marks, offset_m: float) -> ThingAnswer:
+def _one(view: View, face: FaceView, thing: Thing, part: Part, marks, offset_m: float, doubt: str) -> ThingAnswer:
     item, e = thing.item, part.extent
     sigma = np.sqrt(np.maximum(np.diag(part.cov), 0))
     offset, height, depth = (float(v) for v in part.point_m)
@@ -127,7 +130,7 @@ def _one(view: View, face: FaceView, thing: Thing, part: Part, marks, offset_m: 
         method=" and ".join(sorted({p.method for p in thing.positions})),
         picture_count=max(p.picture_count for p in thing.positions),
         seen_on=max(sighted, default=""), pictures=marks, comes_from=item.comes_from, goes_to=item.goes_to,
-        notes=tuple(_notes(face, thing, part)),
+        notes=tuple(_notes(face, thing, part)) + ((doubt,) if doubt else ()), doubt=doubt,
     )  # fmt: skip
 
 
@@ -157,7 +160,7 @@ def _course(part: Part):
 
 
 def _notes(face: FaceView, thing: Thing, part: Part):
-    if thing.on_far_face and face.far is not None:
+    if thing.on_far_face and face.far is not None and not face.from_outside:
         yield wording.FAR_SIDE.format(title=face.far.title)
     if thing.item.state == "proposed":
         yield wording.PROPOSED

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -10,7 +11,7 @@ from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.things import far_link
 from asbuilt.answers.view import FaceView, View
-from asbuilt.record.types import Event
+from asbuilt.record.types import Event, Position, Sighting
 
 # Closing a wall changes nothing behind it.
 HARMLESS = ("covered", "inspected")
@@ -40,6 +41,43 @@ def doubts_in(view: View, face: FaceView, rectangle: Rectangle, recorded_on: str
         for e in events
         if e.kind not in HARMLESS and e.date[:10] >= recorded_on[:10] and _meets(e, face, rectangle)
     )
+
+
+def outdated(view: View, places: Mapping[str, Sequence[Position]]) -> dict[str, str]:
+    """Why things may no longer be where they were: last seen before an event at their place.
+
+    Parameters
+    ----------
+    places : mapping
+        Item id to its measured places, each on a face of its own.
+
+    Returns
+    -------
+    dict
+        Item id to the reason in words; things without one are left out.
+    """
+    if not any(e.kind not in HARMLESS for events in view.events.values() for e in events):
+        return {}
+    seen = _last_seen(view, places)
+    found = {}
+    for item_id, spots in places.items():
+        for face_id in dict.fromkeys(p.face_id for p in spots):
+            here = [p for p in spots if p.face_id == face_id]
+            around = Rectangle(left_m=min(p.offset_m for p in here), bottom_m=min(p.height_m for p in here),
+                               right_m=max(p.offset_m for p in here), top_m=max(p.height_m for p in here))  # fmt: skip
+            for doubt in doubts_in(view, view.face(face_id), around, seen.get(item_id, "")):
+                found[item_id] = wording.thing_doubt(doubt.kind, doubt.date, seen.get(item_id, ""))
+    return found
+
+
+def _last_seen(view: View, item_ids: Iterable[str]) -> dict[str, str]:
+    """The last day on which each item was marked in a picture of the open wall."""
+    seen: dict[str, str] = {}
+    for s in view.record.all(Sighting, target="item", target_id=list(item_ids)):
+        picture = view.pictures.get(s.picture_id)
+        if picture is not None and picture.stage == "open" and picture.taken_at:
+            seen[s.target_id] = max(seen.get(s.target_id, ""), picture.taken_at[:10])
+    return seen
 
 
 def _meets(event: Event, face: FaceView, r: Rectangle) -> bool:

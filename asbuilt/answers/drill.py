@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.behind import check_place
-from asbuilt.answers.coverage import WELL, AreaCover, coverage_of
-from asbuilt.answers.doubts import Doubt, age_of, doubts_in
+from asbuilt.answers.coverage import WELL, AreaCover
+from asbuilt.answers.doubts import Doubt, age_of, outdated
 from asbuilt.answers.drill_answer import DrillAnswer, NearestWay, PassedThing
 from asbuilt.answers.gaps import Clearance, chance_of, clearances
 from asbuilt.answers.landmarks import cross_check, landmarks_of
@@ -18,10 +18,11 @@ from asbuilt.answers.marks import place_marks
 from asbuilt.answers.power import cautions_for, circuit_off, circuits_off
 from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.routes import RULES, routes_at
-from asbuilt.answers.screws import longest_screw, rule_depth_m
+from asbuilt.answers.screws import ScrewAnswer, longest_screw, rule_depth_m
+from asbuilt.answers.standing import OUTSIDE, Standing, standing_at
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit
-from asbuilt.answers.view import FaceView, View, view_of
+from asbuilt.answers.view import FaceView, View
 from asbuilt.answers.wood import back_of, other_side, wood_met
 from asbuilt.errors import NotInRecordError
 from asbuilt.record.store import Record
@@ -76,24 +77,23 @@ def drill(
     NotInRecordError
         If there is no such face or the place lies outside it.
     """
-    view = view_of(record)
-    inside = view.face(face_id)
-    face = view.outside(face_id) if depth_from == "outside" else inside
+    standing = standing_at(record, face_id, outside=depth_from == OUTSIDE)
+    view, face = standing.view, standing.face
     check_place(face, offset_m, height_m, view.building.unit)
     check_bit(bit_m, depth_m)
     bit = Bit(offset_m=offset_m, height_m=height_m, radius_m=bit_m / 2, tip_m=tip_of(face, depth_m, depth_from))
     passed = passages(view, face.face.id, bit)
-    cover, doubts = _record_of(view, face, inside, bit)
+    cover, doubts = record_of(standing, bit)
     return DrillAnswer(
         building=view.building.name, unit=view.building.unit, face_id=face_id, face_title=face.face.title,
         offset_m=offset_m, height_m=height_m, bit_m=bit_m, depth_m=depth_m, depth_from=depth_from, tip_m=bit.tip_m,
-        chance=max((p.chance for p in passed), default=0.0), stop=_stop(passed),
-        things=tuple(_passed(view, face, p) for p in sorted(passed, key=lambda p: (-p.chance, p.clearance.gap_m))),
+        chance=max((p.chance for p in passed), default=0.0),
+        things=_things(view, face, passed),
         nearest=tuple(_nearest_ways(passed)),
         wood=wood_met(face, offset_m, height_m, bit.radius_m, bit.tip_m),
         other_side=other_side(view, face, offset_m, height_m, bit.tip_m), cover=cover, doubts=doubts,
         recorded_on=cover.last_date, age=age_of(cover.last_date), cautions=cautions_for([p.thing for p in passed]),
-        **_verdict(view, face, passed, bit, cover, doubts), **_surroundings(view, face, inside, bit, passed, rules),
+        **_verdict(standing, passed, bit, cover, doubts), **_surroundings(standing, bit, passed, rules),
     )  # fmt: skip
 
 
@@ -102,46 +102,43 @@ def tip_of(face: FaceView, depth_m: float, depth_from: str) -> float:
     return depth_m if depth_from == "stud" else depth_m - face.covering_m
 
 
-def inside_offset_m(face: FaceView, offset_m: float) -> float:
-    """The offset of a place from the left end of the face in the room [m]."""
-    return face.face.length_m - offset_m if face.from_outside else offset_m
+def round_bit(bit: Bit) -> Rectangle:
+    """The part of a face that must be recorded for a hole to be judged."""
+    r = bit.radius_m + ROUND_THE_BIT_M
+    return Rectangle(left_m=bit.offset_m - r, bottom_m=bit.height_m - r, right_m=bit.offset_m + r,
+                     top_m=bit.height_m + r)  # fmt: skip
 
 
-def _record_of(view: View, face: FaceView, inside: FaceView, bit: Bit) -> tuple[AreaCover, tuple[Doubt, ...]]:
-    """How the place is recorded, and what happened to it since; pictures are those of the room."""
-    reach_m = bit.radius_m + ROUND_THE_BIT_M
-    x, z = inside_offset_m(face, bit.offset_m), bit.height_m
-    place = Rectangle(left_m=x - reach_m, bottom_m=z - reach_m, right_m=x + reach_m, top_m=z + reach_m)
-    cover = coverage_of(view.record, inside.face.id).area(place.left_m, place.bottom_m, place.right_m, place.top_m)
-    return cover, doubts_in(view, inside, place, cover.last_date)
+def record_of(standing: Standing, bit: Bit) -> tuple[AreaCover, tuple[Doubt, ...]]:
+    """How the place of a hole is recorded, and what happened to it since."""
+    place = round_bit(bit)
+    cover = standing.coverage.area(place.left_m, place.bottom_m, place.right_m, place.top_m)
+    return cover, standing.doubts(place, cover.first_date)
 
 
-def _verdict(view: View, face: FaceView, passed: Sequence[Passage], bit: Bit, cover: AreaCover, doubts) -> dict:
-    outcome, unit = outcome_of(passed, cover, doubts), view.building.unit
-    depth_from = "outside" if face.from_outside else "finished" if face.covering_m else "stud"
-    named = drill_wording.from_face(depth_from, face.covering_m)
-    screw = longest_screw([(p.thing, p.clearance) for p in passed], bit, face.covering_m, face.face.stud_depth_m,
-                          named, unit, _is_known(cover, doubts))  # fmt: skip
-    if face.from_outside:
-        covering = drill_wording.from_outside(face.face.sheathing_m, unit)
-    else:
-        covering = wording.covering(face.covering_m, unit)
-    return dict(outcome=outcome, sentence=_sentence(outcome, passed, cover, doubts), screw=screw,
+def _verdict(standing: Standing, passed: Sequence[Passage], bit: Bit, cover: AreaCover, doubts) -> dict:
+    face, unit = standing.face, standing.unit
+    outcome, stop = outcome_of(passed, cover, doubts), _stop(passed)
+    named = standing.named
+    screw = ScrewAnswer(longest_m=None, limit="", text=drill_wording.stopped(stop)) if stop else longest_screw(
+        [(p.thing, p.clearance) for p in passed], bit, face.covering_m, face.face.stud_depth_m, named, unit,
+        _is_known(cover, doubts),
+    )  # fmt: skip
+    return dict(outcome=outcome, sentence=_sentence(outcome, passed, cover, doubts), screw=screw, stop=stop,
                 rule_depth_m=rule_depth_m(face.covering_m), from_face=named, covering_m=face.covering_m,
-                covering=covering)  # fmt: skip
+                covering=standing.covering())  # fmt: skip
 
 
-def _surroundings(view: View, face: FaceView, inside: FaceView, bit: Bit, passed: Sequence[Passage], rules) -> dict:
+def _surroundings(standing: Standing, bit: Bit, passed: Sequence[Passage], rules) -> dict:
     """What helps to find the place and to look at it, and what to switch off first."""
-    unit, x = view.building.unit, inside_offset_m(face, bit.offset_m)
-    depth_m = max(bit.tip_m, 0.0)
+    view, face, inside = standing.view, standing.face, standing.inside
+    x, depth_m = standing.inside_offset_m(bit.offset_m), max(bit.tip_m, 0.0)
     point_m = np.array([x, bit.height_m, inside.face.stud_depth_m - depth_m if face.from_outside else depth_m])
     landmarks = landmarks_of(view, face, bit.offset_m)
     off = [p.thing for p in passed if p.chance > CLOSE_CHANCE or _less_error(p.clearance) < SWITCH_OFF_M]
     return dict(
-        inside_offset_m=x,
-        inside=drill_wording.seen_from_inside(inside.face.title, x, unit) if face.from_outside else "",
-        landmarks=landmarks, cross_check=cross_check(landmarks, unit), circuits_off=circuits_off(view, off),
+        inside_offset_m=x, inside=standing.seen_from_inside(bit.offset_m), landmarks=landmarks,
+        cross_check=cross_check(landmarks, standing.unit), circuits_off=circuits_off(view, off),
         expected=tuple(routes_at(view, inside.face.id, x, bit.height_m, rules)),
         pictures=place_marks(view, inside, point_m),
     )  # fmt: skip
@@ -214,7 +211,14 @@ def _stop(passed: Sequence[Passage]) -> str:
     return wording.GAS if any(p.thing.kind.hazard == "gas" for p in passed) else ""
 
 
-def _passed(view: View, face: FaceView, p: Passage) -> PassedThing:
+def _things(view: View, face: FaceView, passed: Sequence[Passage]) -> tuple[PassedThing, ...]:
+    """Everything near, the likeliest to be touched first."""
+    doubts = outdated(view, {p.thing.item.id: p.thing.positions for p in passed})
+    ordered = sorted(passed, key=lambda p: (-p.chance, p.clearance.gap_m))
+    return tuple(_passed(view, face, p, doubts.get(p.thing.item.id, "")) for p in ordered)
+
+
+def _passed(view: View, face: FaceView, p: Passage, doubt: str) -> PassedThing:
     thing, c = p.thing, p.clearance
     name = wording.thing_name(thing.item.kind, thing.item.label)
     direction = direction_of(c.toward) if c.gap_m > 0 else "on the path"
@@ -225,7 +229,8 @@ def _passed(view: View, face: FaceView, p: Passage) -> PassedThing:
         gap_less_error_m=_less_error(c), direction=direction, depth_m=c.depth_m + face.covering_m, status=c.status,
         method=" and ".join(sorted({q.method for q in thing.positions})),
         picture_count=max(q.picture_count for q in thing.positions),
-        text=drill_wording.passed(name, p.chance, c.gap_m, c.sigma_m, direction, view.building.unit),
+        doubt=doubt,
+        text=drill_wording.passed(name, p.chance, c.gap_m, c.sigma_m, direction, doubt, view.building.unit),
     )  # fmt: skip
 
 
@@ -236,13 +241,21 @@ def direction_of(toward: np.ndarray) -> str:
     return names[axis][int(toward[axis] > 0)]
 
 
-def _nearest_ways(passed: Sequence[Passage]):
+def _nearest_ways(passed: Sequence[Passage]) -> Iterator[NearestWay]:
+    """The nearest thing to each side along the wall, and straight on beyond the tip."""
+    along = [(p, direction_of(np.array([*p.clearance.plane_toward, 0.0]))) for p in passed]
     for direction in ("to the left", "to the right", "above", "below"):
-        ways = [p for p in passed if direction_of(np.array([*p.clearance.plane_toward, 0.0])) == direction]
+        ways = [p for p, way in along if way == direction]
         if ways:
             p = min(ways, key=lambda p: p.clearance.plane_gap_m)
-            error = wording.COVER_95 * p.clearance.plane_sigma_m
-            yield NearestWay(
-                direction=direction, name=wording.thing_name(p.thing.item.kind, p.thing.item.label),
-                gap_m=p.clearance.plane_gap_m, error_95_m=error, gap_less_error_m=p.clearance.plane_gap_m - error,
-            )  # fmt: skip
+            yield _way(p, direction, p.clearance.plane_gap_m, p.clearance.plane_sigma_m)
+    ahead = [p for p in passed if p.clearance.plane_gap_m <= 0 < p.clearance.gap_m]
+    if ahead:
+        p = min(ahead, key=lambda p: p.clearance.gap_m)
+        yield _way(p, "deeper", p.clearance.gap_m, p.clearance.sigma_m)
+
+
+def _way(p: Passage, direction: str, gap_m: float, sigma_m: float) -> NearestWay:
+    error_m = wording.COVER_95 * sigma_m
+    return NearestWay(direction=direction, name=wording.thing_name(p.thing.item.kind, p.thing.item.label),
+                      gap_m=gap_m, error_95_m=error_m, gap_less_error_m=gap_m - error_m)  # fmt: skip

@@ -34,6 +34,7 @@ class PassedThing(Reply):
     status: str
     method: str
     picture_count: int
+    doubt: str  # why it may no longer be there, if something happened to the wall since
     text: str
 
 

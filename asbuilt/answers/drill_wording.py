@@ -36,10 +36,12 @@ def close(names: list[tuple[str, float]], doubt_text: str) -> str:
     )
 
 
-def passed(name: str, chance: float, gap_m: float, sigma_m: float, direction: str, unit: str) -> str:
+def passed(name: str, chance: float, gap_m: float, sigma_m: float, direction: str, doubt_text: str, unit: str) -> str:
     """How a thing lies to the path."""
     where = "on the path" if gap_m <= 0 else f"{length(gap_m, unit, sigma_m)} {direction}"
-    return f"{name}: {where} {error(sigma_m, unit)}, chance of touching {percent(chance)}"
+    return f"{name}: {where} {error(sigma_m, unit)}, chance of touching {percent(chance)}" + (
+        f"; {doubt_text}" if doubt_text else ""
+    )
 
 
 def way(direction: str, name: str, gap_m: float, error_95_m: float, unit: str) -> str:
@@ -49,18 +51,23 @@ def way(direction: str, name: str, gap_m: float, error_95_m: float, unit: str) -
     return f"{direction}: {name}, {length(max(gap_m, 0.0), unit, error_95_m / COVER_95)} away, {rest}"
 
 
+def stopped(stop: str) -> str:
+    """No screw is named where a specialist has to be asked first."""
+    return f"no screw length is named here: {stop[:1].lower()}{stop[1:]}"
+
+
 def plate(name: str) -> str:
     """The path goes into a plate."""
     return f"{name}: the bit goes into it"
 
 
-def stud_met(chance: float, meets: float) -> str:
-    """The path goes into a stud, or along its edge."""
+def stud_met(name: str, chance: float, meets: float) -> str:
+    """The path goes into a stud (a joist), or along its edge."""
     if chance >= 0.95:
-        return "stud: the whole bit goes into it"
+        return f"{name}: the whole bit goes into it"
     if meets > 0.5:
-        return f"stud: {percent(chance)} that the whole bit goes into it; it may run out at the edge"
-    return f"stud edge: {percent(meets)} that the bit meets it"
+        return f"{name}: {percent(chance)} that the whole bit goes into it; it may run out at the edge"
+    return f"{name} edge: {percent(meets)} that the bit meets it"
 
 
 def far_room(title: str, room: str, offset_m: float, height_m: float, unit: str) -> str:
@@ -89,10 +96,11 @@ def came_out(wall_m: float, text: str, unit: str) -> str:
     return f"The bit comes out: the wall is {length(wall_m, unit)} thick here; {text}."
 
 
-def from_face(depth_from: str, sheathing_m: float | None = None) -> str:
+def from_face(depth_from: str, sheathing_m: float | None = None, kind: str = "wall") -> str:
     """Which face a depth is counted from."""
     if depth_from == "outside":
-        return "outer face of the sheathing" if sheathing_m else "outer edge of the studs"
+        layer, framing, _ = _LAYERS[kind]
+        return f"outer face of the {layer}" if sheathing_m else f"outer edge of the {framing}"
     return "finished face" if depth_from == "finished" else "stud face"
 
 
@@ -104,25 +112,34 @@ def drill_asked(title, offset_m, height_m, bit_m, depth_m, face_named, unit) -> 
     )
 
 
-def from_outside(sheathing_m: float | None, unit: str) -> str:
-    """Which face depths are counted from outside, and what is taken for granted."""
+# The other side of the framing: (its layer, the framing, what else lies there in front of that layer).
+_LAYERS = {
+    "wall": ("sheathing", "studs", "siding lies in front of that and is not counted"),
+    "ceiling": ("boards above", "joists", "insulation and flooring lie in front of that and are not counted"),
+    "floor": ("boards below", "joists", "whatever is fixed under them is not counted"),
+}
+
+
+def from_outside(sheathing_m: float | None, unit: str, kind: str = "wall") -> str:
+    """Which face depths are counted from on the other side, and what is taken for granted."""
+    layer, framing, front = _LAYERS[kind]
     if sheathing_m:
+        return f"depths from the outer face of the {layer}, {length(sheathing_m, unit)} behind the {framing}; {front}"
+    return (
+        f"the thickness of the {layer} is not on record: depths are from the outer edge of the {framing}, as if there "
+        f"were none; {layer} not counted; {front}"
+    )
+
+
+def seen_from_inside(title: str, offset_m: float, unit: str, kind: str = "wall") -> str:
+    """The same place from the room, and which end is meant on the other side."""
+    place = f"From inside this is {title}, {length(offset_m, unit)} from its left end."
+    if kind == "wall":
         return (
-            f"depths from the outer face of the sheathing, {length(sheathing_m, unit)} behind the studs; "
-            "siding lies in front of that and is not counted"
+            f"{place} Outside, the left end is where the inside corner of the room lies, not the outer corner: "
+            "measure from an opening."
         )
-    return (
-        "the sheathing's thickness is not on record: depths are from the outer edge of the studs, as if there were "
-        "none; sheathing and siding lie in front of that and are not counted"
-    )
-
-
-def seen_from_inside(title: str, offset_m: float, unit: str) -> str:
-    """The same place from the room, and which end outside is meant."""
-    return (
-        f"From inside this is {title}, {length(offset_m, unit)} from its left end. Outside, the left end is where the "
-        "inside corner of the room lies, not the outer corner: measure from an opening."
-    )
+    return f"{place} From here the left end is the right one of the room: check it by what goes through."
 
 
 def rule(depth_m: float, face_named: str, unit: str) -> str:
@@ -146,3 +163,24 @@ def instead(offset_m: float, height_m: float, away_m: float, clearance_m: float,
     """A place to use instead."""
     place_text = f"{length(offset_m, unit)} from the left end, {length(height_m, unit)} up"
     return f"{place_text} ({length(away_m, unit)} away): {length(clearance_m, unit)} after error from all recorded"
+
+
+FIXING_NOTE = "Prove the wood with a thin nail or bit before a load hangs on it: studs wander, and are not plumb."
+
+
+def stud_to_fix(name: str, center_m: float, sigma_m: float, width_m: float, nominal: bool, beside, unit: str) -> str:
+    """One stud or joist to fix to."""
+    how = f"; where a {name} should stand by the layout, not measured" if nominal else ""
+    near = f"; recorded beside it at this height: {', '.join(beside)}" if beside else ""
+    place = f"centre {length(center_m, unit, sigma_m)} from the left end ({error(sigma_m, unit)})"
+    return f"{name}, {place}, {length(width_m, unit)} wide{how}{near}"
+
+
+def blocking_extent(name: str, edges_m, sigmas_m, known: bool, doubt_text: str, unit: str) -> str:
+    """Blocking from edge to edge."""
+    left, right, bottom, top = edges_m
+    across, up = sigmas_m
+    wide = f"{length(left, unit, across)} to {length(right, unit, across)} from the left end ({error(across, unit)})"
+    high = f"{length(bottom, unit, up)} to {length(top, unit, up)} up ({error(up, unit)})"
+    size = "" if known else "; its size was not noted: the usual one is taken"
+    return f"{name}: {wide}, {high}{size}" + (f"; {doubt_text}" if doubt_text else "")

@@ -12,6 +12,8 @@ from asbuilt.geometry.frames import Rigid3, face_frame
 from asbuilt.geometry.studs import Bay, StudPlace, bays
 from asbuilt.record.types import Covering, Event, Face, Opening, Room
 
+OTHER_SIDE = {"wall": "from outside", "ceiling": "from above", "floor": "from below"}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FaceView:
@@ -42,21 +44,25 @@ class FaceView:
 
 
 def turned_outside(view: FaceView, face_id: str) -> FaceView:
-    """An outside wall as seen from outside: what is right there is left here, the outer stud edge is depth 0.
+    """A face from the other side of its framing: what is right there is left here, the outer stud edge is depth 0.
+
+    An outside wall from outside, a ceiling from above, a floor from below.
 
     Raises
     ------
     NotInRecordError
-        If the face is not on an outside wall.
+        If the face is not on an outside wall, or another face on record is its other side.
     """
     inside = view.face
-    if not inside.exterior or view.far is not None:
+    if view.far is not None:
+        raise NotInRecordError(f"the other side of face {inside.id} is face {view.far.id}: ask from there")
+    if inside.kind == "wall" and not inside.exterior:
         raise NotInRecordError(
-            f"face {inside.id} is not on record as an outside wall, so it cannot be drilled from outside; "
+            f"face {inside.id} is not on record as an outside wall, so it cannot be asked from outside; "
             "if it is one, set exterior = true for it in the plan"
         )
     length_m = inside.length_m
-    outer = replace(inside, id=face_id, title=f"{inside.title}, from outside", cover_up_date=None,
+    outer = replace(inside, id=face_id, title=f"{inside.title}, {OTHER_SIDE[inside.kind]}", cover_up_date=None,
                     far_face_id=inside.id, far_offset_sum_m=length_m, far_height_shift_m=0.0)  # fmt: skip
     openings = tuple(replace(o, left_m=length_m - o.right_m, right_m=length_m - o.left_m) for o in view.openings)
     studs = tuple(replace(s, center_m=length_m - s.center_m) for s in reversed(view.studs))

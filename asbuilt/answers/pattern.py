@@ -14,14 +14,16 @@ import numpy as np
 
 from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.behind import check_place
-from asbuilt.answers.coverage import WELL, coverage_of
-from asbuilt.answers.doubts import doubts_in
-from asbuilt.answers.drill import ROUND_THE_BIT_M, check_bit, outcome_of, passages, tip_of
+from asbuilt.answers.coverage import WELL
+from asbuilt.answers.doubts import Doubt
+from asbuilt.answers.drill import check_bit, outcome_of, passages, record_of, round_bit, tip_of
 from asbuilt.answers.gaps import clearances
+from asbuilt.answers.landmarks import Landmark, cross_check, landmarks_of
 from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.reply import Reply
+from asbuilt.answers.standing import OUTSIDE, Standing, standing_at
 from asbuilt.answers.touch import Bit
-from asbuilt.answers.view import FaceView, View, view_of
+from asbuilt.answers.view import FaceView
 from asbuilt.answers.wood import wood_met
 from asbuilt.errors import NotInRecordError
 from asbuilt.record.store import Record
@@ -69,6 +71,10 @@ class PatternAnswer(Reply):
     holes: tuple[HoleAnswer, ...]
     best: Shift | None
     text: str
+    doubts: tuple[Doubt, ...]
+    landmarks: tuple[Landmark, ...]  # of the first hole
+    cross_check: str
+    inside: str  # the first hole from the room, where the pattern was asked from the other side
     cautions: tuple[str, ...]
 
 
@@ -81,6 +87,7 @@ class PlaceInstead(Reply):
     away_m: float
     clearance_m: float
     in_stud: bool
+    landmarks: tuple[Landmark, ...]
     text: str
 
 
@@ -107,65 +114,65 @@ def drill_pattern(
         How far the pattern may move either way [m].
     on_studs : bool
         Prefer shifts that put more holes into studs.
-    depth_from : {"finished", "stud"}
+    depth_from : {"finished", "stud", "outside"}
 
     Raises
     ------
     NotInRecordError
         If a hole lies outside the face or there are too many.
     """
-    view, face = _checked(record, face_id, holes_m, bit_m, depth_m, depth_from)
+    standing = _checked(record, face_id, holes_m, bit_m, depth_m, depth_from)
+    view, face, unit = standing.view, standing.face, standing.unit
     bit = Bit(offset_m=0, height_m=0, radius_m=bit_m / 2, tip_m=tip_of(face, depth_m, depth_from))
-    holes = tuple(_hole(view, face, x, z, bit) for x, z in holes_m)
+    holes = tuple(_hole(standing, x, z, bit) for x, z in holes_m)
     best = None
     if shift_right_m or shift_up_m:
-        best = _best_shift(view, face, holes_m, bit, (shift_right_m, shift_up_m), on_studs)
+        best = _best_shift(standing, holes_m, bit, (shift_right_m, shift_up_m), on_studs)
     order = (wording.HIT, wording.CLOSE, wording.UNKNOWN, wording.NOTHING)
     worst = min((h.outcome for h in holes), key=order.index)
-    unit = view.building.unit
     moved = drill_wording.shift(best.right_m, best.up_m, best.clearance_m, best.studs_met, unit) if best else ""
-    return PatternAnswer(unit=unit, face_id=face_id, face_title=face.face.title, outcome=worst, holes=holes,
-                         best=best, text=moved or drill_wording.NO_SHIFT, cautions=wording.CAUTIONS)  # fmt: skip
+    whole = _region(holes_m, 0.0, 0.0)
+    landmarks = landmarks_of(view, face, holes_m[0][0])
+    return PatternAnswer(
+        unit=unit, face_id=face_id, face_title=face.face.title, outcome=worst, holes=holes, best=best,
+        text=moved or drill_wording.NO_SHIFT, landmarks=landmarks, cross_check=cross_check(landmarks, unit),
+        doubts=standing.doubts(whole, standing.coverage.area(*_corners(whole)).first_date),
+        inside=standing.seen_from_inside(holes_m[0][0]), cautions=wording.CAUTIONS,
+    )  # fmt: skip
 
 
-def _checked(
-    record: Record, face_id: str, holes_m, bit_m: float, depth_m: float, depth_from: str
-) -> tuple[View, FaceView]:
-    if depth_from == "outside":
-        raise NotInRecordError("several holes, and places instead, can only be asked for from inside the room")
-    view = view_of(record)
-    face = view.face(face_id)
+def _checked(record: Record, face_id: str, holes_m, bit_m: float, depth_m: float, depth_from: str) -> Standing:
+    standing = standing_at(record, face_id, outside=depth_from == OUTSIDE)
     if not 0 < len(holes_m) <= MOST_HOLES:
         raise NotInRecordError(f"a pattern has 1 to {MOST_HOLES} holes, not {len(holes_m)}")
     for x, z in holes_m:
-        check_place(face, x, z, view.building.unit)
+        check_place(standing.face, x, z, standing.unit)
     check_bit(bit_m, depth_m)
-    return view, face
+    return standing
+
+
+def _region(holes_m, right_m: float, up_m: float) -> Rectangle:
+    """What holes take up, grown to either side and up and down."""
+    xs, zs = [x for x, _ in holes_m], [z for _, z in holes_m]
+    return Rectangle(left_m=min(xs) - right_m, bottom_m=min(zs) - up_m, right_m=max(xs) + right_m,
+                     top_m=max(zs) + up_m)  # fmt: skip
 
 
 def _at(bit: Bit, x: float, z: float) -> Bit:
     return Bit(offset_m=x, height_m=z, radius_m=bit.radius_m, tip_m=bit.tip_m)
 
 
-def _hole(view: View, face: FaceView, x: float, z: float, bit: Bit) -> HoleAnswer:
+def _hole(standing: Standing, x: float, z: float, bit: Bit) -> HoleAnswer:
     here = _at(bit, x, z)
-    passed = passages(view, face.face.id, here)
-    around = _around(here)
-    cover = coverage_of(view.record, face.face.id).area(around.left_m, around.bottom_m, around.right_m, around.top_m)
-    outcome = outcome_of(passed, cover, doubts_in(view, face, around, cover.last_date))
+    passed = passages(standing.view, standing.face.face.id, here)
+    outcome = outcome_of(passed, *record_of(standing, here))
     least = min(passed, key=lambda p: p.clearance.gap_m - wording.COVER_95 * p.clearance.sigma_m, default=None)
     return HoleAnswer(
         offset_m=x, height_m=z, outcome=outcome, chance=max((p.chance for p in passed), default=0.0),
         clearance_m=None if least is None else least.clearance.gap_m - wording.COVER_95 * least.clearance.sigma_m,
         nearest="" if least is None else wording.thing_name(least.thing.item.kind, least.thing.item.label),
-        in_stud=_in_stud(face, here),
+        in_stud=_in_stud(standing.face, here),
     )  # fmt: skip
-
-
-def _around(bit: Bit) -> Rectangle:
-    r = bit.radius_m + ROUND_THE_BIT_M
-    return Rectangle(left_m=bit.offset_m - r, bottom_m=bit.height_m - r, right_m=bit.offset_m + r,
-                     top_m=bit.height_m + r)  # fmt: skip
 
 
 def _in_stud(face: FaceView, bit: Bit) -> bool:
@@ -176,7 +183,8 @@ def _in_stud(face: FaceView, bit: Bit) -> bool:
 class _Judge:
     """Judges many places of a region quickly: the things are read once."""
 
-    def __init__(self, view: View, face: FaceView, region: Rectangle, bit: Bit) -> None:
+    def __init__(self, standing: Standing, region: Rectangle, bit: Bit) -> None:
+        face, view = standing.face, standing.view
         reach = FAR_ENOUGH_M + 0.1
         self.things = [
             t
@@ -185,8 +193,8 @@ class _Judge:
             if t.kind.name != "blocking"
         ]  # fmt: skip
         self.face, self.bit = face, bit
-        self.coverage = coverage_of(view.record, face.face.id)
-        self.doubtful = bool(doubts_in(view, face, region, self.coverage.area(*_corners(region)).last_date))
+        self.coverage = standing.coverage
+        self.doubtful = bool(standing.doubts(region, self.coverage.area(*_corners(region)).first_date))
 
     def clearance_m(self, x: float, z: float) -> float | None:
         """Least clearance after error, at most FAR_ENOUGH_M; None where the place is not well recorded."""
@@ -194,7 +202,7 @@ class _Judge:
         if self.doubtful or not (0 <= x <= size.length_m and 0 <= z <= size.height_m):
             return None
         bit = _at(self.bit, x, z)
-        rows, cols = self.coverage.window(*_corners(_around(bit)))
+        rows, cols = self.coverage.window(*_corners(round_bit(bit)))
         if self.coverage.classes[rows, cols].min() < WELL or self.coverage.classes[rows, cols].max() > WELL:
             return None
         gaps = [c.gap_m - wording.COVER_95 * c.sigma_m for c in clearances(self.things, bit)] if self.things else []
@@ -205,11 +213,9 @@ def _corners(r: Rectangle) -> tuple[float, float, float, float]:
     return r.left_m, r.bottom_m, r.right_m, r.top_m
 
 
-def _best_shift(view: View, face: FaceView, holes_m, bit: Bit, allowed, on_studs: bool) -> Shift | None:
-    xs, zs = [x for x, _ in holes_m], [z for _, z in holes_m]
-    region = Rectangle(left_m=min(xs) - allowed[0], bottom_m=min(zs) - allowed[1],
-                       right_m=max(xs) + allowed[0], top_m=max(zs) + allowed[1])  # fmt: skip
-    judge = _Judge(view, face, region, bit)
+def _best_shift(standing: Standing, holes_m, bit: Bit, allowed, on_studs: bool) -> Shift | None:
+    face = standing.face
+    judge = _Judge(standing, _region(holes_m, *allowed), bit)
     best, best_score = None, None
     for right in _steps(allowed[0]):
         for up in _steps(allowed[1]):
@@ -223,7 +229,7 @@ def _best_shift(view: View, face: FaceView, holes_m, bit: Bit, allowed, on_studs
     if best is None:
         return None
     right, up, least, studs = best
-    holes = tuple(_hole(view, face, x + right, z + up, bit) for x, z in holes_m)
+    holes = tuple(_hole(standing, x + right, z + up, bit) for x, z in holes_m)
     return Shift(right_m=right, up_m=up, clearance_m=least, studs_met=studs, holes=holes)
 
 
@@ -256,11 +262,11 @@ def places_instead(
 
     Places are at least 2 in apart and 1/2 in clear of everything after error; the nearest first.
     """
-    view, face = _checked(record, face_id, [(offset_m, height_m)], bit_m, depth_m, depth_from)
+    standing = _checked(record, face_id, [(offset_m, height_m)], bit_m, depth_m, depth_from)
+    view, face = standing.view, standing.face
     bit = Bit(offset_m=offset_m, height_m=height_m, radius_m=bit_m / 2, tip_m=tip_of(face, depth_m, depth_from))
-    region = Rectangle(left_m=offset_m - within_m, bottom_m=height_m - within_m,
-                       right_m=offset_m + within_m, top_m=height_m + within_m)  # fmt: skip
-    judge, unit, found = _Judge(view, face, region, bit), view.building.unit, []
+    region = _region([(offset_m, height_m)], within_m, within_m)
+    judge, unit, found = _Judge(standing, region, bit), standing.unit, []
     steps = np.array([(r, u) for r in _steps(within_m) for u in _steps(within_m)])
     steps = steps[np.argsort(np.hypot(steps[:, 0], steps[:, 1]), kind="stable")]
     for right, up in steps[np.hypot(steps[:, 0], steps[:, 1]) <= within_m]:
@@ -272,7 +278,7 @@ def places_instead(
             away = float(np.hypot(right, up))
             found.append(
                 PlaceInstead(offset_m=x, height_m=z, away_m=away, clearance_m=clearance,
-                             in_stud=_in_stud(face, _at(bit, x, z)),
+                             in_stud=_in_stud(face, _at(bit, x, z)), landmarks=landmarks_of(view, face, x),
                              text=drill_wording.instead(x, z, away, clearance, unit))
             )  # fmt: skip
         if len(found) == MOST_PLACES:

@@ -89,7 +89,7 @@ def pole(record: Record, face_id: str, height_m: float | None = None) -> PoleAns
     cover = coverage.area(level.left_m, level.bottom_m, level.right_m, level.top_m)
     return PoleAnswer(unit=unit, face_id=face_id, face_title=face.face.title, length_m=face.face.length_m,
                       height_m=height_m, marks=tuple(marks), gaps=tuple(_gaps(coverage, level, unit)),
-                      doubts=doubts_in(view, face, level, cover.last_date))  # fmt: skip
+                      doubts=doubts_in(view, face, level, cover.first_date))  # fmt: skip
 
 
 def _gaps(coverage: FaceCoverage, level: Rectangle, unit: str) -> Iterator[PoleGap]:

@@ -13,6 +13,7 @@ from asbuilt.answers.checks.page import grouped
 from asbuilt.answers.checks.rule import ASK, CANNOT_TELL, DOES_NOT, MEETS, RESULTS, Finding
 from asbuilt.answers.checks.run import CheckAnswer, run_checks
 from asbuilt.answers.coverage import FaceState, before_cover_up
+from asbuilt.answers.doubts import outdated
 from asbuilt.answers.item_photos import ItemPhoto, photos_of
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.wiring import UNKNOWN, Wiring, wiring_of
@@ -135,6 +136,7 @@ def _line(wiring: Wiring, number: int, item: Item, photos: dict[str, ItemPhoto])
 
 
 def _open_items(wiring: Wiring, face_id: str, items: list[Item], photos, state: FaceState) -> Iterator[str]:
+    doubts = outdated(wiring.view, {i.id: wiring.positions[i.id] for i in items if i.id in wiring.positions})
     for item in items:
         name = wording.thing_name(item.kind, item.label) + ("" if item.label else f" {item.id}")
         if item.state == "proposed":
@@ -142,6 +144,8 @@ def _open_items(wiring: Wiring, face_id: str, items: list[Item], photos, state: 
         if item.id not in wiring.positions:
             refused = wiring.record.all(Position, item_id=item.id, status="refused")
             yield f"{name}: not located" + (f" ({refused[0].reason})" if refused and refused[0].reason else "")
+        if item.id in doubts:
+            yield f"{name}: {doubts[item.id]}"
         if item.id not in photos:
             yield f"{name}: no photo of it on record"
         if wiring.kind(item.id).hazard == "live" and item.circuit_id is None and item.kind != "panel":

@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from asbuilt.answers import wording
+from asbuilt.answers.index import BOXES
+from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.things import Thing
 from asbuilt.answers.view import FaceView, View
@@ -19,7 +21,7 @@ from asbuilt.sources import Sourced
 _BS = "BS 7671 (18th edition) 522.6.202"
 _DIN = "DIN 18015-3, installation zones"
 BS_STRIP_M = Sourced(value=0.150, unit="m", source=_BS)
-BS_DEPTH_M = Sourced(value=0.050, unit="m", source=_BS)
+BS_THIN_M = Sourced(value=0.100, unit="m", source=_BS)  # zones reach through walls up to this thick
 DIN_LEVEL_M = (Sourced(value=0.15, unit="m", source=_DIN), Sourced(value=0.45, unit="m", source=_DIN))
 DIN_WORKTOP_M = (Sourced(value=1.00, unit="m", source=_DIN), Sourced(value=1.30, unit="m", source=_DIN))
 DIN_UPRIGHT_M = (Sourced(value=0.10, unit="m", source=_DIN), Sourced(value=0.30, unit="m", source=_DIN))
@@ -57,6 +59,8 @@ def expected_routes(view: View, face_id: str, rule: str = "practice") -> list[Ex
         raise NotInRecordError(f"no rule {rule!r} for where cable runs; choose one of: {', '.join(RULES)}")
     face = view.face(face_id)
     boxes = view.boxes_on(face_id)
+    if rule == "bs7671":
+        boxes = boxes + _through_thin_wall(view, face)
     make = {"practice": _practice, "bs7671": _bs7671, "din18015": _din18015}[rule]
     return list(make(face, boxes))
 
@@ -64,6 +68,23 @@ def expected_routes(view: View, face_id: str, rule: str = "practice") -> list[Ex
 def routes_at(view: View, face_id: str, offset_m: float, height_m: float, rules=RULES[:1]) -> list[ExpectedRoute]:
     """The strips that a place lies in."""
     return [r for rule in rules for r in expected_routes(view, face_id, rule) if r.holds(offset_m, height_m)]
+
+
+def routes_in(view: View, face_id: str, rectangle: Rectangle, rules=RULES[:1]) -> list[ExpectedRoute]:
+    """The strips that meet a rectangle."""
+    found = [r for rule in rules for r in expected_routes(view, face_id, rule)]
+    return [r for r in found if r.left_m <= rectangle.right_m and r.right_m >= rectangle.left_m
+            and r.bottom_m <= rectangle.top_m and r.top_m >= rectangle.bottom_m]  # fmt: skip
+
+
+def _through_thin_wall(view: View, face: FaceView) -> list[Thing]:
+    """The boxes of the other face, as they lie on this one, where the wall is so thin that zones reach through."""
+    if face.far is None:
+        return []
+    thickness_m = face.face.stud_depth_m + face.covering_m + view.face(face.far.id).covering_m
+    if thickness_m > float(BS_THIN_M) + 1e-9:
+        return []
+    return [t for t in view.things_on(face.face.id) if t.on_far_face and t.block is not None and t.kind.name in BOXES]
 
 
 def _box_strips(face: FaceView, box: Thing, beside_m: float) -> Iterator[tuple[str, float, float, float, float]]:
@@ -102,7 +123,7 @@ def _din18015(face: FaceView, boxes: list[Thing]) -> Iterator[ExpectedRoute]:
     level = (
         ("below the ceiling", height - far, height - near),
         ("above the floor", near, far),
-        ("above a worktop", *(float(v) for v in DIN_WORKTOP_M)),
+        ("above a worktop, in kitchens", *(float(v) for v in DIN_WORKTOP_M)),
     )
     for where, bottom, top in level:
         yield _route("din18015", (0.0, bottom, length, top), wording.expect(where), _DIN)

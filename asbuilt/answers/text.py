@@ -10,7 +10,7 @@ from asbuilt.answers.coverage import CoverageAnswer, FaceState
 from asbuilt.answers.described import ThingAnswer
 from asbuilt.answers.drill import DrillAnswer
 from asbuilt.answers.find import FindAnswer
-from asbuilt.answers.landmarks import cross_check
+from asbuilt.answers.fixing import FixingAnswer
 from asbuilt.answers.marks import PictureMark
 from asbuilt.answers.pattern import HoleAnswer, PatternAnswer, PlaceInstead
 from asbuilt.answers.pole import PoleAnswer
@@ -23,11 +23,13 @@ def behind_text(answer: BehindAnswer) -> str:
     lines = [wording.asked(answer.face_title, answer.room, answer.offset_m, answer.height_m, answer.within_m, unit)]
     lines += [answer.sentence, wording.record_line(answer.covering, answer.recorded_on, answer.age, answer.covered_on)]
     lines += [f"DOUBTFUL: {d.text}. {d.note}".rstrip() for d in answer.doubts]
+    lines += [answer.inside] if answer.inside else []
     for bay in answer.bays:
         lines += ["", *_bay(bay, answer)]
     lines += ["", *_surroundings(answer)]
+    lines += _block("Where cable runs:", [r.text for r in answer.expected])
     lines += _block("Switch off first:", [c.text for c in answer.circuits_off])
-    lines += _block("To find the place:", _find(answer.landmarks, unit))
+    lines += _block("To find the place:", _find(answer))
     lines += _block("Before you drill or cut:", answer.cautions)
     return "\n".join(lines)
 
@@ -49,7 +51,8 @@ def _thing(thing: ThingAnswer, answer: BehindAnswer) -> Iterator[str]:
     cable = f" {thing.cable}" if thing.cable else ""
     yield f"  - {thing.name}{cable}{circuit}"
     yield f"      {wording.place(thing, unit)}"
-    yield f"      {wording.depth(thing.depth_m, answer.covering_m, thing.depth_error_95_m / COVER_95, unit)}"
+    sigma_m = thing.depth_error_95_m / COVER_95
+    yield f"      {wording.depth(thing.depth_m, answer.covering_m, sigma_m, unit, answer.from_face)}"
     yield f"      {wording.measured(thing.method, thing.picture_count, thing.seen_on)}"
     for note in thing.notes:
         yield f"      {note}"
@@ -93,7 +96,7 @@ def drill_text(answer: DrillAnswer) -> str:
     lines += _block("Where cable runs:", [r.text for r in answer.expected])
     lines += _block("Screws:", [answer.screw.text, drill_wording.rule(answer.rule_depth_m, answer.from_face, unit)])
     lines += _block("Switch off first:", [c.text for c in answer.circuits_off])
-    lines += _block("To find the place:", _find(answer.landmarks, unit))
+    lines += _block("To find the place:", _find(answer))
     lines += _block("Look at:", [_mark(m).rstrip(" *") for m in answer.pictures])
     lines += _block("Before you drill:", answer.cautions)
     return "\n".join(lines)
@@ -106,10 +109,13 @@ def _asked_from(answer: DrillAnswer) -> str:
 def pattern_text(answer: PatternAnswer) -> str:
     """The answer of ``drill_pattern`` as lines for a terminal."""
     lines = [f"{answer.face_title}: {len(answer.holes)} holes", "", answer.outcome.upper()]
+    lines += [f"DOUBTFUL: {d.text}. {d.note}".rstrip() for d in answer.doubts]
+    lines += [answer.inside] if answer.inside else []
     lines += [_hole(h, answer.unit) for h in answer.holes]
     lines += ["", answer.text[:1].upper() + answer.text[1:] + "."]
     if answer.best is not None:
         lines += [_hole(h, answer.unit) for h in answer.best.holes]
+    lines += _block("To find the first hole:", _find(answer))
     lines += _block("Before you drill:", answer.cautions)
     return "\n".join(lines)
 
@@ -122,8 +128,27 @@ def _hole(hole: HoleAnswer, unit: str) -> str:
 
 def instead_text(places: tuple[PlaceInstead, ...]) -> str:
     """The answer of ``places_instead`` as lines for a terminal."""
-    lines = [p.text + (", in a stud" if p.in_stud else "") for p in places]
+    lines = [
+        "; ".join([p.text + (", in a stud" if p.in_stud else ""), *(m.text for m in p.landmarks)]) for p in places
+    ]
     return "\n".join(_block("Places instead:", lines or [drill_wording.NO_PLACE]))
+
+
+def fixing_text(answer: FixingAnswer) -> str:
+    """The answer of ``fixing`` as lines for a terminal."""
+    unit = answer.unit
+    up = "" if answer.height_m is None else f", {length(answer.height_m, unit)} up"
+    lines = [f"{answer.face_title}: wood within {length(answer.within_m, unit)} of "
+             f"{length(answer.offset_m, unit)} from the left end{up}"]  # fmt: skip
+    lines += [f"DOUBTFUL: {d.text}. {d.note}".rstrip() for d in answer.doubts]
+    lines += [f"{answer.covering[:1].upper()}{answer.covering[1:]}."]
+    lines += [answer.inside] if answer.inside else []
+    studs = ["; ".join([s.text, *(m.text for m in s.landmarks)]) for s in answer.studs]
+    lines += _block("Studs:", studs or ["none on record within that range"])
+    blocking = [b.text + ("; the place asked about lies on it" if b.holds_place else "") for b in answer.blocking]
+    lines += _block("Blocking:", blocking or ["none recorded within that range; that does not prove there is none"])
+    lines += _block("To find the place:", [answer.cross_check] if answer.cross_check else [])
+    return "\n".join([*lines, "", answer.note])
 
 
 def find_text(answer: FindAnswer) -> str:
@@ -161,11 +186,10 @@ def _ways(answer: DrillAnswer) -> Iterator[str]:
         yield drill_wording.way(way.direction, way.name, way.gap_m, way.error_95_m, answer.unit)
 
 
-def _find(landmarks, unit: str) -> Iterator[str]:
-    yield from (m.text for m in landmarks)
-    check = cross_check(landmarks, unit)
-    if check:
-        yield check
+def _find(answer) -> Iterator[str]:
+    yield from (m.text for m in answer.landmarks)
+    if answer.cross_check:
+        yield answer.cross_check
 
 
 def _block(title: str, lines) -> list[str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from asbuilt.answers import wording
 from asbuilt.answers.circuits import circuits_in
 from asbuilt.answers.control import switched_from
+from asbuilt.answers.doubts import outdated
 from asbuilt.answers.item_photos import photos_of
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.wiring import Lead, Wiring, wiring_of
@@ -191,6 +192,8 @@ def _notes(wiring: Wiring, box: Item) -> Iterator[str]:
         yield box.note
     if detail is not None and detail.note:
         yield detail.note
+    if box.id in wiring.positions:
+        yield from outdated(wiring.view, {box.id: wiring.positions[box.id]}).values()
     if detail is not None and detail.made_up is False:
         yield "not made up"
     others = circuits_in(wiring, box.id) - {box.circuit_id}

@@ -48,9 +48,10 @@ def _wood(face: FaceView, offset_m: float, height_m: float, radius_m: float, tip
     wood = min(tip_m, face.face.stud_depth_m)
     if not face.studs:
         return
-    if height_m < SOLE_PLATE_M:
+    is_wall = face.face.kind == "wall"
+    if is_wall and height_m < SOLE_PLATE_M:
         yield WoodMet(name="sole plate", center_m=None, chance=1.0, wood_m=wood, text=drill_wording.plate("sole plate"))
-    if height_m > face.face.height_m - TOP_PLATE_M:
+    if is_wall and height_m > face.face.height_m - TOP_PLATE_M:
         yield WoodMet(name="top plate", center_m=None, chance=1.0, wood_m=wood, text=drill_wording.plate("top plate"))
     for stud in face.studs:
         if not stud.bottom_m <= height_m <= (stud.top_m if stud.top_m is not None else face.face.height_m):
@@ -62,8 +63,9 @@ def _wood(face: FaceView, offset_m: float, height_m: float, radius_m: float, tip
         touch = stud.width_m / 2 + radius_m
         meets = float(ndtr((touch - away) / sigma) - ndtr((-touch - away) / sigma))
         if meets > 0.001:
-            yield WoodMet(name="stud", center_m=stud.center_m, chance=chance, wood_m=wood,
-                          text=drill_wording.stud_met(chance, meets))  # fmt: skip
+            name = "stud" if is_wall else "joist"
+            yield WoodMet(name=name, center_m=stud.center_m, chance=chance, wood_m=wood,
+                          text=drill_wording.stud_met(name, chance, meets))  # fmt: skip
 
 
 def back_of(view: View, face: FaceView) -> float:

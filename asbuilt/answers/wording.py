@@ -189,6 +189,12 @@ def doubt(kind: str, date: str) -> str:
     return f"the wall was {kind} on {date}, after the pictures were taken"
 
 
+def thing_doubt(kind: str, date: str, seen_on: str) -> str:
+    """An event after a thing was last seen makes its place doubtful."""
+    seen = f"last seen {seen_on}" if seen_on else "when it was seen is not on record"
+    return f"doubtful: {seen}, and the wall was {kind} on {date}"
+
+
 def older(days: int) -> str:
     """The age of the record in words."""
     if days < 60:
@@ -242,10 +248,10 @@ def place(thing, unit: str) -> str:
     return f"{thing.direction or 'middle'} at {across}, {up}"
 
 
-def depth(depth_m: float, covering_m: float, sigma_m: float, unit: str) -> str:
+def depth(depth_m: float, covering_m: float, sigma_m: float, unit: str, named: str = "") -> str:
     """How deep a thing lies, always saying from which face."""
     from_face = depth_m + covering_m
-    face = "finished face" if covering_m > 0 else "stud face"
+    face = named or ("finished face" if covering_m > 0 else "stud face")
     if from_face < 0:
         return f"front stands {length(-from_face, unit, sigma_m)} proud of the {face} {error(sigma_m, unit)}"
     return f"{length(from_face, unit, sigma_m)} deep from the {face} {error(sigma_m, unit)}"

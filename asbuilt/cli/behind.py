@@ -14,18 +14,25 @@ from asbuilt.units import parse_length
 @click.argument("offset")
 @click.option("--height", help="Only near this height above the floor.  [default: floor to top]")
 @click.option("--within", default="8in", show_default=True, help="How far to either side to look.")
+@click.option(
+    "--outside", is_flag=True,
+    help="From the other side: an outside wall from outside, a ceiling from above, a floor from below.",
+)  # fmt: skip
+@click.option("--rule", "rules", multiple=True, help="Where cable runs by practice, bs7671 or din18015.")
 @json_option
-def command(record: str, face: str, offset: str, height: str | None, within: str, as_json: bool) -> None:
+def command(record, face, offset, height, within, outside, rules, as_json) -> None:
     """Say what is recorded behind FACE at OFFSET from its left end, bay by bay.
 
     FACE is the face's id in the record RECORD; its left end is the left one as seen from
-    inside the room. What no picture shows is listed as not recorded.
+    inside the room, or from the other side with --outside. What no picture shows is listed
+    as not recorded.
 
     \b
     Examples:
       asbuilt behind house north 6ft
       asbuilt behind house north "6' 3-1/2" --height 4ft --within 12in
-      asbuilt behind house east 1.91m --json
+      asbuilt behind house east 1.91m --rule bs7671 --json
+      asbuilt behind house north 9ft --outside
     """
     from asbuilt.answers.behind import behind
     from asbuilt.answers.text import behind_text
@@ -38,6 +45,8 @@ def command(record: str, face: str, offset: str, height: str | None, within: str
             parse_length(offset, unit),
             height_m=None if height is None else parse_length(height, unit),
             within_m=parse_length(within, unit),
+            outside=outside,
+            **({"rules": rules} if rules else {}),
         )
     if as_json:
         print_json(answer.to_json())

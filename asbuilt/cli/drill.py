@@ -20,7 +20,8 @@ from asbuilt.units import parse_length
 @click.option("--depth", default="2-1/2in", show_default=True, help="How deep the tip goes.")
 @click.option(
     "--from", "depth_from", type=click.Choice(["finished", "stud", "outside"]), default="finished", show_default=True,
-    help="Which face the depth counts from; outside drills an outside wall from outside, --at from its left end there.",
+    help="Which face the depth counts from; outside: an outside wall from outside, a ceiling from above, a floor from "
+    "below, --at from the left end there.",
 )  # fmt: skip
 @click.option("--rule", "rules", multiple=True, help="Where cable runs by practice, bs7671 or din18015.")
 @click.option(
