@@ -26,6 +26,7 @@ LAYERS = (
     ("answers",),
     ("sheets",),
     ("handover",),
+    ("library",),
     ("web",),
     ("cli",),  # asbuilt serve starts the viewer; the viewer never calls the command line
 )

@@ -20,7 +20,7 @@ COMMANDS = (
     "demo", "markers", "add", "pictures", "file", "sightings", "place",
     "elevation", "coverage", "checks", "readiness", "behind", "drill", "fixing", "overlay", "find", "pole", "event",
     "serve", "circuits", "schedule", "feeds", "dead", "cables", "load", "drop", "trimout", "items", "history",
-    "handover", "card", "open", "verify", "backup", "key", "merge",
+    "library", "handover", "card", "open", "verify", "backup", "key", "merge",
 )  # fmt: skip
 
 

@@ -234,6 +234,11 @@ class Record:
             [step, __version__, started_at, now(), json.dumps(report)],
         )
 
+    def last_report(self, step: str) -> dict | None:
+        """What a step noted the last time, or None."""
+        rows = list(self.db.query("SELECT report FROM step_reports WHERE step = ? ORDER BY id DESC LIMIT 1", [step]))
+        return json.loads(rows[0]["report"]) if rows else None
+
     def history(self, limit: int = 100) -> list[dict]:
         """The newest changes first."""
         return list(self.db.query("SELECT * FROM history ORDER BY id DESC LIMIT ?", [limit]))

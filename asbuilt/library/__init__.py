@@ -1,0 +1,1 @@
+"""Many records: a folder of buildings listed, searched and worked through together."""
