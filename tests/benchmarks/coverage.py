@@ -49,11 +49,11 @@ def main() -> None:
             cover = coverage_of(record, face_id)
             truth = truth_of(told, face_id)
             eyes = list(rendered_eyes(record, cover.picture_ids, room, face_id))
-            wall, (rows, cols) = rendered_wall(room, face_id), truth.well.shape
-            well = {
-                name: truth.well & shown_by(eyes, wall, truth.step_m, into).well[:rows, :cols]
-                for name, into in (("on the plane", False), ("and in the cavity", True))
-            }
+            wall, well = rendered_wall(room, face_id), {}
+            for name, into in (("on the plane", False), ("and in the cavity", True)):
+                placed = shown_by(eyes, wall, truth.step_m, into).well
+                well[name] = np.zeros_like(truth.well)  # the truth may have a broken cell more at the end
+                well[name][: len(placed), : placed.shape[1]] = placed & truth.well[: len(placed), : placed.shape[1]]
             found = judge(cover, list(shortfalls(cover)), truth, well)
             print(json.dumps({"face": face_id} | asdict(found)), flush=True)
 
