@@ -11,6 +11,7 @@ from asbuilt.record import Record
 from asbuilt.web import (
     access,
     adding,
+    before,
     building,
     circuits,
     faces,
@@ -23,6 +24,7 @@ from asbuilt.web import (
     tags,
     today,
     wall,
+    wiring,
 )
 from asbuilt.web.pages import register_errors, register_words
 from asbuilt.web.worker import Worker
@@ -96,6 +98,8 @@ def create_app(
         references,
         today,
         circuits,
+        before,
+        wiring,
     ):
         app.register_blueprint(module.blueprint)
     return app

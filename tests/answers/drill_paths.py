@@ -1,4 +1,4 @@
-"""Random drill paths over the sample room against its truth."""
+"""Random drill paths over a rendered room against its truth."""
 
 from __future__ import annotations
 
@@ -29,21 +29,29 @@ class PathResult:
 
 
 def random_paths(
-    record, count: int, rng: np.random.Generator, aimed: float = 0.0, known: set[str] | None = None
+    record,
+    count: int,
+    rng: np.random.Generator,
+    aimed: float = 0.0,
+    known: set[str] | None = None,
+    room: dict | None = None,
 ) -> list[PathResult]:
     """Answer ``count`` random paths, a share ``aimed`` of them within 3 in of a true run.
 
-    ``known`` are the true ids of what the record holds; without it, its item ids.
+    ``known`` are the true ids of what the record holds; without it, its item ids. ``room`` is
+    the truth of the room; without it, that of the sample.
     """
-    view, known = view_of(record), known or {i.id for i in record.all(Item)}
-    shapes = {f: _shapes(f, known) for f in view.faces}
-    everything = {f: _shapes(f, None) for f in view.faces}
+    view, known, room = view_of(record), known or {i.id for i in record.all(Item)}, room or truth()
+    shapes = {f: _shapes(room, f, known) for f in view.faces}
+    everything = {f: _shapes(room, f, None) for f in view.faces}
+    with_runs = [f for f in view.faces if shapes[f][0]]
     results = []
     for _ in range(count):
-        face_id = str(rng.choice(list(view.faces)))
+        at_a_run = rng.random() < aimed
+        face_id = str(rng.choice(with_runs if at_a_run else list(view.faces)))
         face = view.face(face_id)
         x, z = rng.uniform(0.02, face.face.length_m - 0.02), rng.uniform(0.02, face.face.height_m - 0.02)
-        if rng.random() < aimed:
+        if at_a_run:
             line, _ = shapes[face_id][0][rng.integers(len(shapes[face_id][0]))]
             spot = line[rng.integers(len(line))]
             x = float(np.clip(spot[0] + rng.normal(0, 0.04), 0.02, face.face.length_m - 0.02))
@@ -60,11 +68,11 @@ def random_paths(
     return results
 
 
-def _shapes(face_id: str, known: set[str] | None):
+def _shapes(room: dict, face_id: str, known: set[str] | None):
     """True runs (line, radius) and blocks of a face, those of ``known`` ids or all."""
-    lines = [(np.array(r["polyline"]), r["diameter"] / 2) for r in truth()["runs"]
+    lines = [(np.array(r["polyline"]), r["diameter"] / 2) for r in room["runs"]
              if r["wall"] == face_id and (known is None or r["id"] in known) and r.get("route") != "coil"]  # fmt: skip
-    blocks = [(b["x"], b["z"], b["y_front"], b["size"][0] / 2, b["size"][1] / 2) for b in truth()["boxes"]
+    blocks = [(b["x"], b["z"], b["y_front"], b["size"][0] / 2, b["size"][1] / 2) for b in room["boxes"]
               if b["wall"] == face_id and (known is None or b["id"] in known)]  # fmt: skip
     return lines, blocks
 
