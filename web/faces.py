@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from flask import Blueprint, Response, abort, url_for
+from flask import Blueprint, Response, abort, jsonify, request, url_for
 
+from asbuilt.answers.routes import expected_routes
+from asbuilt.answers.view import view_of
 from asbuilt.errors import NotInRecordError
 from asbuilt.record import Face
 from asbuilt.record.elevation_row import Elevation
@@ -19,9 +21,14 @@ from asbuilt.web.pages import Page, get_or_404, page, record, unit
 blueprint = Blueprint("faces", __name__)
 LAYERS = {
     "picture": "picture", "studs": "studs", "power": "power", "low voltage": "low voltage",
-    "plumbing": "plumbing and gas", "special": "special hazards", "coverage": "not recorded",
-    "markers": "marker sheets",
+    "plumbing": "plumbing and gas", "special": "special hazards", "other": "other things",
+    "far side": "the other side, mirrored", "coverage": "not recorded", "markers": "marker sheets",
 }  # fmt: skip
+RULE_WORDS = {
+    "practice": "what electricians do",
+    "bs7671": "zones of BS 7671",
+    "din18015": "zones of DIN 18015-3",
+}
 
 
 @page(blueprint, "/faces/<face_id>")
@@ -41,6 +48,9 @@ def face(face_id: str) -> Page:
             "layers": layers,
             "place": place,
             "faces": neighbours(found),
+            "other_side": other_side(found),
+            "circuits": circuits_on(face_id),
+            "rules": RULE_WORDS,
             "pictures": pictures,
         },
     )
@@ -52,6 +62,29 @@ def answer(face_id: str) -> Page:
     found = get_or_404(Face, face_id, "face")
     data = {"face": asdict(found), "answer": answer_data(record(), found, asked_place(found, required=True))}
     return Page(template="_answer.html", data=data)
+
+
+def circuits_on(face_id: str) -> list[dict]:
+    """The circuits of a face's things, each with the ids of its things, to be shown and hidden one by one."""
+    found: dict[str, dict] = {}
+    for thing in view_of(record()).things_on(face_id):
+        name = f"{thing.circuit.number} {thing.circuit.name}" if thing.circuit else ""
+        if name:
+            found.setdefault(name, {"name": name, "item_ids": []})["item_ids"].append(thing.item.id)
+    return [found[name] for name in sorted(found)]
+
+
+def other_side(found: Face) -> Face | None:
+    """The face behind the same studs, where the wall is a partition."""
+    return view_of(record()).far_faces.get(found.id)
+
+
+@blueprint.get("/faces/<face_id>/routes")
+def routes(face_id: str) -> Response:
+    """Where cable is to be expected by one rule; outside it nothing is proven."""
+    get_or_404(Face, face_id, "face")
+    strips = expected_routes(view_of(record()), face_id, request.args.get("rule", "practice"))
+    return jsonify({"routes": [strip.to_json() for strip in strips]})
 
 
 @blueprint.get("/faces/<face_id>/elevation.svg")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import asdict
+from urllib.parse import urlsplit
 
-from flask import Blueprint, abort, current_app, redirect, url_for
+from flask import Blueprint, abort, current_app, redirect, request, url_for
 
 from asbuilt.answers.coverage import before_cover_up
 from asbuilt.record import PLACED, Circuit, Face, Item, Picture, Placement, Position, Record, Room, Sighting
@@ -57,9 +58,16 @@ def units(wanted: str):
     """Show lengths in this browser in inches or millimetres; the record keeps its own unit."""
     if wanted not in ("in", "mm"):
         abort(404, "lengths can be shown in in or mm")
-    response = redirect(url_for("home.index"), 303)
+    response = redirect(_own_path(request.args.get("back", "")) or url_for("home.index"), 303)
     response.set_cookie("unit", wanted, max_age=365 * 86400, samesite="Lax", httponly=True)
     return response
+
+
+def _own_path(back: str) -> str:
+    """A path of this viewer, or nothing: never the address of another site."""
+    parts = urlsplit(back)
+    is_own = back.startswith("/") and not back.startswith(("//", "/\\")) and not parts.scheme and not parts.netloc
+    return back if is_own and back.isprintable() else ""
 
 
 def counts(rec: Record) -> dict:

@@ -237,7 +237,13 @@ export class Board {
 
 /** Wire the buttons that carry data-board to a board. */
 export function wireButtons(board, within = document) {
-  const acts = { in: () => board.zoom(1.5), out: () => board.zoom(1 / 1.5), all: () => board.showAll() };
+  const acts = {
+    in: () => board.zoom(1.5),
+    out: () => board.zoom(1 / 1.5),
+    all: () => board.showAll(),
+    left: () => board.pan(0.4 * board.size.w, 0),
+    right: () => board.pan(-0.4 * board.size.w, 0),
+  };
   for (const button of within.querySelectorAll("[data-board]")) {
     button.addEventListener("click", acts[button.dataset.board]);
   }

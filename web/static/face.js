@@ -98,6 +98,46 @@ for (const box of document.querySelectorAll("[data-layer-of]")) {
   });
 }
 
+// Circuit by circuit; a thing stays hidden while its layer or its circuit is.
+for (const box of document.querySelectorAll("[data-items]")) {
+  const ids = new Set(box.dataset.items.split(" "));
+  box.addEventListener("change", () => {
+    for (const group of svg.querySelectorAll("[data-key]")) {
+      if (ids.has(group.dataset.key)) group.classList.toggle("off", !box.checked);
+    }
+  });
+}
+
+// Where cable is to be expected: strips, fetched when first asked for, drawn under the things.
+for (const box of document.querySelectorAll("[data-rule]")) {
+  box.addEventListener("change", async () => {
+    let group = svg.querySelector(`[data-layer="expected-${box.dataset.rule}"]`);
+    if (!group) group = await drawRoutes(box);
+    group?.classList.toggle("off", !box.checked);
+    document.getElementById("routes-words").hidden = !document.querySelector("[data-rule]:checked");
+  });
+}
+
+async function drawRoutes(box) {
+  const group = svgElement("g", { "data-layer": `expected-${box.dataset.rule}` });
+  try {
+    const response = await fetch(box.dataset.routes, { headers: { Accept: "application/json" } });
+    for (const strip of (await response.json()).routes) {
+      const a = toDrawing(strip.left_m, strip.top_m);
+      const b = toDrawing(strip.right_m, strip.bottom_m);
+      const area = svgElement("rect", { class: "expected", x: a.x, y: a.y, width: b.x - a.x, height: b.y - a.y });
+      area.append(Object.assign(svgElement("title", {}), { textContent: `${strip.text} (${strip.source})` }));
+      group.append(area);
+    }
+  } catch {
+    box.checked = false;
+    return null;
+  }
+  const first = svg.querySelector("[data-layer=power], [data-layer=plumbing], [data-layer=outline]");
+  svg.insertBefore(group, first);
+  return group;
+}
+
 const layersButton = document.getElementById("layers-button");
 layersButton.addEventListener("click", () => {
   const layers = document.getElementById("layers");
