@@ -108,9 +108,15 @@ def add(table: str):
 
 @blueprint.post("/building/<table>/<row_id>")
 def change(table: str, row_id: str):
-    """Change what the form says of a row; empty fields leave it as it is."""
+    """Change what the form says of a row; empty fields, and those as they were shown, leave it as it is.
+
+    What is shown is rounded: reading it back unchanged would move what was measured finer.
+    """
     described = _table(table)
-    change_row(record(), described, _id(described, row_id), _said(described))
+    shown = next((row for row in spoken_rows(record(), described) if row["id"] == row_id), {})
+    changed = {name: value for name, value in _said(described).items() if value != shown.get(name)}
+    if changed:
+        change_row(record(), described, _id(described, row_id), changed)
     return _back(table)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from flask import Blueprint, Flask, Response, abort, current_app, g, jsonify, render_template, request
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, NotFound
 
 from asbuilt.errors import AsbuiltError, NotInRecordError
 from asbuilt.record import Record
@@ -100,6 +100,8 @@ def _error(status: int, message: str) -> tuple:
 
 
 def _http_error(error: HTTPException) -> tuple:
+    if isinstance(error, NotFound) and error.description == NotFound.description:
+        return _error(404, "there is no such page in this viewer")
     return _error(error.code or 500, error.description or error.name)
 
 

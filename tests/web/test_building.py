@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from asbuilt.record import Circuit, Covering, Face, Marker, Opening, Panel, Record, Room
@@ -148,6 +150,52 @@ def test_building_a_room_and_dragging_a_window_in_the_browser(browser, bare, scr
         (opening,) = record.all(Opening)
     found = (opening.left_m, opening.right_m, opening.bottom_m, opening.top_m)
     assert found == pytest.approx((2.0, 3.2, 0.9, 2.0), abs=0.03)
+    visit.check()
+    visit.context.close()
+    served.stop()
+
+
+def test_saving_a_row_as_it_was_shown_moves_nothing(client, bare):
+    """What is shown is rounded to 1/16 in; what was measured finer must not follow it."""
+    post(client, "/building/start", room_name="Loft", height="2500 mm", title=["A"], length=["5000.4 mm"])
+    with Record.open(bare) as record:
+        before = record.get(Face, "a")
+    shown = client.get("/building/face.json").json["rows"][0]
+    data = {key: value for key, value in shown.items() if key != "id"}
+    assert post(client, "/building/face/a", **data).status_code == 303
+    with Record.open(bare) as record:
+        assert record.get(Face, "a") == before
+    post(client, "/building/face/a", **data | {"title": "North"})
+    with Record.open(bare) as record:
+        assert record.get(Face, "a") == replace(before, title="North")
+
+
+@needs_browser
+@pytest.mark.parametrize("screen", ["desk", "phone"])
+def test_panel_and_circuits_in_a_table(browser, bare, screen):
+    served = Served(bare)
+    visit = Visit(browser, screen, served.url)
+    page = visit.open("/building/panel")
+    page.fill("#new-name", "Main")
+    page.fill("#new-amps", "100")
+    page.get_by_role("button", name="Add", exact=True).click()
+    page.wait_for_load_state("networkidle")
+    for number, name in (("1", "kiln"), ("2", "bench")):
+        page.goto(served.url + "/building/circuit")
+        page.fill("#new-number", number)
+        page.fill("#new-name", name)
+        page.select_option("#new-panel", label="Main")
+        page.get_by_role("button", name="Add", exact=True).click()
+        page.wait_for_load_state("networkidle")
+    page.get_by_label("Amps of bench").fill("20")
+    page.get_by_label("State of bench").select_option("roughed in")
+    page.get_by_role("button", name="Save bench").click()
+    page.wait_for_load_state("networkidle")
+    assert page.input_value('[aria-label="Amps of bench"]') == "20"
+    assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+    with Record.open(bare) as record:
+        circuits = {c.name: c for c in record.all(Circuit)}
+    assert (circuits["bench"].amps, circuits["bench"].state, circuits["kiln"].amps) == (20, "roughed in", None)
     visit.check()
     visit.context.close()
     served.stop()
