@@ -15,12 +15,13 @@ from asbuilt.errors import MediaError
 from asbuilt.record.media import media_path, plain_name, store_original
 from asbuilt.record.pixels import frame_id
 from asbuilt.record.store import Record
-from asbuilt.record.types import Media, Picture
+from asbuilt.record.types import Media, Picture, Placement, Sighting
 from asbuilt.steps.filing import stage_at
 from asbuilt.steps.scanner import Scanner
 
 # A clip of which less than this share of the stated length decodes is reported as cut off.
 WHOLE_SHARE = 0.9
+FIRST_LOOK = "first look"  # what a frame is kept for until the clip is scanned
 
 
 def add_video(record: Record, scanner: Scanner, path: Path, stage: str | None, progress: bool) -> Media:
@@ -47,7 +48,24 @@ def add_video(record: Record, scanner: Scanner, path: Path, stage: str | None, p
             **facts | {"meta": facts["meta"] | {"stage": stage}},
         )
         record.put(media)
+        _first_look(record, scanner, media)
     return resume_video(record, scanner, media, progress) if media.state == "scanning" else media
+
+
+def _first_look(record: Record, scanner: Scanner, media: Media) -> None:
+    try:
+        shown = scanner.first_look(media_path(record, media), media.name, media.meta["start_s"])
+    except MediaError:
+        return  # scanning it will tell what is wrong with it
+    pictures = {p.id: p for p in (replace(_picture(media, s), kept_for=FIRST_LOOK) for s in shown)}
+    record.put(*pictures.values())
+
+
+def _end_first_look(record: Record, media: Media) -> None:
+    """Take out the frames of the first look that nobody used; the scan has chosen better ones."""
+    for picture in record.all(Picture, media_id=media.id, kept_for=FIRST_LOOK):
+        if not record.all(Sighting, picture_id=picture.id) and record.find(Placement, picture.id) is None:
+            record.clear(Picture, id=picture.id)
 
 
 def resume_video(record: Record, scanner: Scanner, media: Media, progress: bool) -> Media:
@@ -69,7 +87,9 @@ def resume_video(record: Record, scanner: Scanner, media: Media, progress: bool)
                 bar.update(round(event["at_s"], 1) - bar.n)
         except MediaError as error:
             media = _with_meta(media, trouble=f"{error}; the frames before that are kept")
-            record.put(replace(media, state="done"))
+            with record.transaction():
+                record.put(replace(media, state="done"))
+                _end_first_look(record, media)
             if not record.all(Picture, media_id=media.id):
                 raise
     return media
@@ -84,8 +104,14 @@ def _commit(record: Record, media: Media, event: dict) -> Media:
     if event.get("done"):
         media = replace(_with_meta(media, length_s=event["at_s"], **_trouble(event)), state="done")
     with record.transaction():
-        record.put(*(p for p in kept if record.find(Picture, p.id) is None), media)
+        record.put(*(p for p in kept if _is_new(record.find(Picture, p.id))), media)
+        if media.state == "done":
+            _end_first_look(record, media)
     return media
+
+
+def _is_new(known: Picture | None) -> bool:
+    return known is None or known.kept_for == FIRST_LOOK
 
 
 def _picture(media: Media, kept: dict) -> Picture:

@@ -19,13 +19,14 @@ import time
 from collections.abc import Iterator
 
 import cv2
+import numpy as np
 
 from asbuilt.errors import MediaError
 from asbuilt.imaging.motion import measure_motion
 from asbuilt.imaging.quality import levels_of, measure_quality, shrink
 from asbuilt.record.facts import photo_facts, video_facts
 from asbuilt.record.photos import decode_photo, open_photo
-from asbuilt.record.video import Frame, container_format, decode_frames, open_video, start_of
+from asbuilt.record.video import Frame, container_format, decode_frames, key_frames_near, open_video, start_of
 from asbuilt.steps.choose import BLURRED, DARK, FrameChooser, Kept, Measured
 from asbuilt.steps.swings import SwingWatch
 
@@ -33,6 +34,9 @@ EVENT_EVERY_S = 0.5
 # On going on after a break, this much before the last kept frame is measured again, so that
 # sharpness and level have something to compare with.
 WARM_UP_S = 8.0
+# The first look at a clip: so many key frames, no closer than this, and no longer than it takes a
+# person to look up. Chosen by us: the whole scan of a clip takes minutes, clicking can begin before.
+FIRST_LOOK_COUNT, FIRST_LOOK_GAP_S, FIRST_LOOK_PATIENCE_S = 40, 1.0, 4.0
 AHEAD_FRAMES = 4  # decoded while earlier ones are being measured
 # A still of the largest size that is opened takes about 1 GiB to decode; more is an attack.
 MEMORY_LIMIT_BYTES = 6 << 30
@@ -68,6 +72,25 @@ def _look_at_video(path: str, name: str) -> dict:
         facts = video_facts(container, stream, frame.shown_size)
         facts.meta["start_s"] = start_s
         return {"kind": "video", "facts": dataclasses.asdict(facts)}
+
+
+def first_look(path: str, name: str, start_s: float) -> dict:
+    """Usable key frames spread over a video, within a few seconds however long it is."""
+    until = time.monotonic() + FIRST_LOOK_PATIENCE_S
+    with open_video(path, name) as (container, _):
+        length_s = container.duration / 1e6 if container.duration else 0.0
+    times_s = np.arange(0.0, length_s, max(FIRST_LOOK_GAP_S, length_s / FIRST_LOOK_COUNT))
+    # Every fourth first, then what lies between: stopped early, the whole clip is still covered.
+    shown = []
+    for first in (0, 2, 1, 3):
+        for frame in key_frames_near(path, name, times_s[first::4].tolist(), start_s):
+            quality = measure_quality(levels_of(frame.display.apply(shrink(frame.luma()))), *frame.luma_range)
+            if not quality.hopeless:
+                flags = [DARK] if quality.dark else []
+                shown.append({"time_s": frame.time_s, "sharpness": None, "light": quality.light, "flags": flags})
+            if time.monotonic() > until:
+                return {"shown": shown}
+    return {"shown": shown}
 
 
 def scan_video(path: str, name: str, start_s: float, resume_at_s: float | None) -> Iterator[dict]:
@@ -141,6 +164,8 @@ def _event(decided: list, frame_count: int, at_s: float, length_s: float | None)
 def _answers(job: dict) -> Iterator[dict]:
     if job["job"] == "look":
         yield look(job["path"], job["name"]) | {"done": True}
+    elif job["job"] == "first look":
+        yield first_look(job["path"], job["name"], job["start_s"]) | {"done": True}
     else:
         yield from scan_video(job["path"], job["name"], job["start_s"], job["resume_at_s"])
 

@@ -38,6 +38,17 @@ class Scanner:
         """
         return next(self._ask({"job": "look", "path": str(path.resolve()), "name": name}))
 
+    def first_look(self, path: Path, name: str, start_s: float) -> list[dict]:
+        """Frames of a video to go on with until it is scanned; see :func:`asbuilt.steps.scan.first_look`.
+
+        Raises
+        ------
+        MediaError
+            If it cannot be opened.
+        """
+        job = {"job": "first look", "path": str(path.resolve()), "name": name, "start_s": start_s}
+        return next(self._ask(job))["shown"]
+
     def scan(self, path: Path, name: str, start_s: float, resume_at_s: float | None) -> Iterator[dict]:
         """What is decided on the frames of a video, as it goes; see :func:`asbuilt.steps.scan.scan_video`."""
         job = {"job": "scan", "path": str(path.resolve()), "name": name}
