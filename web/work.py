@@ -101,7 +101,7 @@ def _place(record: Record) -> list[str]:
 
 
 def _locate(record: Record) -> list[str]:
-    locate.run(record)
+    locate.run(record, look_again=True)
     return []
 
 

@@ -104,7 +104,7 @@ def make_record(folder: str, script: Script):
             click.echo(line)
     load_clicks(record, script.sightings)
     placed = place.run(record)
-    located = locate.run(record)
+    located = locate.run(record, look_again=True, progress=True)
     click.echo(placed_text(placed, face_errors(record), record.building.unit))
     click.echo(located_text(located))
     if script.wiring is not None:

@@ -28,7 +28,7 @@ def command(record: str, as_json: bool) -> None:
 
     with open_record(record) as opened:
         placed = place.run(opened, place.PlaceOptions(quiet=as_json))
-        located = locate.run(opened)
+        located = locate.run(opened, look_again=True, progress=True)
         faces = face_errors(opened)
         unit = opened.building.unit
     if as_json:

@@ -25,13 +25,29 @@ MAX_RANGE_M = 12.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
-    """One pixel of a spot: the camera's index in the covariance's order and its lens's."""
+    """One pixel of a spot: the camera's index in the covariance's order and its lens's.
+
+    ``sigma_px`` is its own error, along the unit direction ``along`` (of a tube that runs
+    there) ``sigma_along_px``. A pixel found again from another's goes where that one went
+    wrong: ``leader`` is the other's index in the sequence.
+    """
 
     camera: Camera
     camera_slot: int
     lens_slot: int
     xy_px: np.ndarray
     sigma_px: float
+    along: np.ndarray | None = None
+    sigma_along_px: float = 0.0
+    leader: int | None = None
+
+    @property
+    def covariance_px(self) -> np.ndarray:
+        """Its own error, shape (2, 2) [px^2]."""
+        own = self.sigma_px**2 * np.eye(2)
+        if self.along is None:
+            return own
+        return own + (self.sigma_along_px**2 - self.sigma_px**2) * np.outer(self.along, self.along)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +102,7 @@ def intersect(
         if residual is None:
             return FailedEstimate("it does not lie in front of the camera")
         spread = by_joint @ joint_covariance @ by_joint.T
-        spread[np.diag_indices(len(spread))] += np.repeat([s.sigma_px**2 for s in seen], 2)
+        spread += _pixel_covariance(seen, by_place)
         weight = np.linalg.inv(spread)
         pictures = by_place.T @ weight @ by_place
         normal = pictures.copy()
@@ -109,6 +125,24 @@ def intersect(
         worst=int(np.argmax(misfits)),
         depth_share=float(1 - covariance[1, 1] / sigma_depth_m**2),
     )
+
+
+def _pixel_covariance(seen: Sequence[Seen], by_place: np.ndarray) -> np.ndarray:
+    """Covariance of the pixels themselves (2n, 2n): a leader's error moves those that follow it.
+
+    The leader's error moves the spot along the wall at its depth, and with it every pixel.
+    """
+    spread = np.zeros((2 * len(seen), 2 * len(seen)))
+    along_wall = by_place.reshape(-1, 2, 3)[:, :, [0, 2]]
+    for k, one in enumerate(seen):
+        if one.leader is None:
+            group = [k, *(j for j, other in enumerate(seen) if other.leader == k)]
+            moved = np.concatenate([along_wall[j] @ np.linalg.inv(along_wall[k]) for j in group])
+            rows = np.concatenate([[2 * j, 2 * j + 1] for j in group])
+            spread[np.ix_(rows, rows)] += moved @ one.covariance_px @ moved.T
+        else:
+            spread[2 * k : 2 * k + 2, 2 * k : 2 * k + 2] += one.covariance_px
+    return spread
 
 
 def _start(seen, rays: np.ndarray, building_from_face: Rigid3, depth_m: float) -> np.ndarray | None:

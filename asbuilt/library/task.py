@@ -142,7 +142,7 @@ def _place(job: Job) -> Outcome:
         if last is not None and last["inputs"] == before and not job.again:
             return Outcome(name=job.name, outcome=NOTHING, text="nothing changed since it was placed")
         placed = place.run(record, place.PlaceOptions(quiet=True))
-        located = locate.run(record)
+        located = locate.run(record, look_again=True)
         coverage.run(record)
         record.add_step_report(BATCH_STEP, started, {"inputs": inputs_of(record)})
         count = len(record.all(Placement))

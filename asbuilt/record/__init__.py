@@ -10,6 +10,7 @@ from asbuilt.record.types import (
     Covering,
     Event,
     Face,
+    Followed,
     Item,
     Marker,
     Media,
@@ -38,7 +39,7 @@ from asbuilt.record.wiring import (
 
 __all__ = [
     "NOT_PLACED", "PLACED", "BoxDetail", "Building", "Cable", "Circuit", "Control", "Coverage", "Covering", "Device",
-    "Event", "Face", "Feed", "Hole", "Item", "Marker", "Media", "Opening", "Panel", "Picture", "Placement", "Position",
-    "Record", "ReferencePoint", "Room", "RuleSetting", "Sighting", "Solution", "Stud", "TapedPlace", "Verification",
-    "now",
+    "Event", "Face", "Feed", "Followed", "Hole", "Item", "Marker", "Media", "Opening", "Panel", "Picture",
+    "Placement", "Position", "Record", "ReferencePoint", "Room", "RuleSetting", "Sighting", "Solution", "Stud",
+    "TapedPlace", "Verification", "now",
 ]  # fmt: skip

@@ -38,3 +38,9 @@ def elevations(db: Database) -> None:
 def proposals(db: Database) -> None:
     """What the pictures propose, apart from the items."""
     _run_sql(db, "0004_proposals.sql")
+
+
+@migrations()
+def followed(db: Database) -> None:
+    """Sightings found again in other pictures."""
+    _run_sql(db, "0005_followed.sql")

@@ -7,7 +7,7 @@ import json
 import typing
 from functools import cache
 
-TABLE_NAMES = {"Media": "media", "Coverage": "coverage"}
+TABLE_NAMES = {"Media": "media", "Coverage": "coverage", "Followed": "followed"}
 
 
 def table_name(cls: type) -> str:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from asbuilt.record.elevation_row import Elevation
 from asbuilt.record.field_checks import finite, need, slug
+from asbuilt.record.followed_row import Followed
 from asbuilt.record.proposal_row import Proposal, ProposalRun
 from asbuilt.record.wiring import WIRING
 
@@ -286,7 +287,7 @@ class Picture:
     sharpness: float | None = None  # 0..1, 1 sharp, against its neighbours
     light: float | None = None  # mean luma 0..1
     flags: tuple[str, ...] = ()  # blurred, dark, off wall
-    kept_for: str = "coverage"  # coverage or sighting
+    kept_for: str = "coverage"  # coverage, sighting, or first look while its clip is scanned
 
     def __post_init__(self) -> None:
         need(self.width_px > 0 and self.height_px > 0, f"picture {self.id}: has no size")
@@ -433,6 +434,6 @@ class Event:
 
 TYPES: tuple[type, ...] = (
     Building, Room, Face, Stud, Opening, Covering, Marker, ReferencePoint, Panel, Circuit,
-    Media, Picture, Placement, Solution, Item, Sighting, Position, Coverage, Elevation, Event, *WIRING,
+    Media, Picture, Placement, Solution, Item, Sighting, Followed, Position, Coverage, Elevation, Event, *WIRING,
     Proposal, ProposalRun,
 )  # fmt: skip

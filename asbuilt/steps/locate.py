@@ -8,20 +8,17 @@ from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
-from asbuilt.errors import FailedEstimate
-from asbuilt.geometry.cameras import Camera
-from asbuilt.geometry.frames import Rigid3
-from asbuilt.geometry.intersect import ENOUGH_PARALLAX_RAD, OUTLIER_CHI2, Intersection, Seen, intersect
+from asbuilt.geometry.intersect import ENOUGH_PARALLAX_RAD, OUTLIER_CHI2
 from asbuilt.geometry.planes import Plane, first_met
-from asbuilt.record import Face, Item, Placement, Position, Record, Sighting, now
-from asbuilt.record.frames import building_from_faces, cameras
-from asbuilt.record.joint import JointCovariance, joint_covariances
+from asbuilt.record import Item, Position, Record, Sighting, now
 from asbuilt.record.kinds import Kind, kind_named
 from asbuilt.record.taped import write_taped
+from asbuilt.steps.follow import Ask, follow
+from asbuilt.steps.locate_solve import Scene, is_fresh, scene_of, solve
 
-LEAST_SIGMA_DEPTH_M = 0.005
-# With two pictures or more depth is measured: what is usual then only keeps it near the wall.
-WIDER_WHEN_MEASURED = 2.0
+# Thicker things are no tubes to a picture: they show as surfaces.
+MOST_RADIUS_M = 0.035
+FOLLOWED_CLICKS = 3  # of one spot; more add little
 INTERSECTED, USUAL = "intersected", "usual depth"
 REFUSED = "refused"
 
@@ -39,36 +36,22 @@ class LocateReport:
         return asdict(self)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scene:
-    """The placed pictures of a record and all that goes with them."""
-
-    faces: dict[str, Face]
-    poses: dict[str, Rigid3]
-    cameras: dict[str, Camera]
-    placements: dict[str, Placement]
-    joint: dict[str, JointCovariance]
-
-
-def scene_of(record: Record) -> Scene:
-    """Read what locating needs, once."""
-    return Scene(
-        faces={f.id: f for f in record.all(Face)},
-        poses=building_from_faces(record),
-        cameras=cameras(record),
-        placements={p.id: p for p in record.all(Placement, status="placed")},
-        joint=joint_covariances(record),
-    )
-
-
-def run(record: Record, item_ids: Iterable[str] | None = None) -> LocateReport:
+def run(
+    record: Record, item_ids: Iterable[str] | None = None, *, look_again: bool = False, progress: bool = False
+) -> LocateReport:
     """Work out where items lie, all or some, and write their positions.
+
+    What was found again in other pictures counts with the sighting it came from.
 
     Parameters
     ----------
     record : Record
     item_ids : iterable of str, optional
         Only these items.
+    look_again : bool
+        First look for clicked cables and pipes in the pictures near by; reads those pictures.
+    progress : bool
+        Show a bar.
     """
     started_at = now()
     wanted = None if item_ids is None else set(item_ids)
@@ -77,6 +60,11 @@ def run(record: Record, item_ids: Iterable[str] | None = None) -> LocateReport:
     sightings: dict[str, list[Sighting]] = {}
     for sighting in record.all(Sighting, target="item"):
         sightings.setdefault(sighting.target_id, []).append(sighting)
+    if look_again:
+        asks = [ask for item in items for ask in _asks(item, sightings.get(item.id, []), scene)]
+        followed = follow(record, asks, scene.cameras, progress)
+        record.put(*followed)
+        scene.followed.update((f.id, f) for f in followed)
     positions: list[Position] = []
     moved: list[Item] = []
     for item in items:
@@ -100,14 +88,45 @@ def run(record: Record, item_ids: Iterable[str] | None = None) -> LocateReport:
     return report
 
 
-def locate_item(item: Item, sightings: list[Sighting], scene: Scene) -> list[Position]:
-    """The positions of one item, one for each of its spots that a placed picture shows."""
+def _asks(item: Item, sightings: list[Sighting], scene: Scene) -> list[Ask]:
+    """Those clicks of a tube that were not yet looked for elsewhere, some of each spot."""
+    kind = kind_named(item.kind)
+    if not kind.is_run or kind.radius_m > MOST_RADIUS_M:
+        return []
+    asks = []
+    for place, seen in _spots(sightings, scene).items():
+        face_id = item.face_id or _face_seen(seen, scene)
+        chosen = seen[:: -(-len(seen) // FOLLOWED_CLICKS)]
+        new = [s for s in chosen if s.id not in scene.followed or not is_fresh(scene.followed[s.id], s, scene)]
+        if face_id is None or not new:
+            continue
+        found, _ = solve(seen, kind, scene, face_id)
+        if found and found.misfit <= OUTLIER_CHI2:
+            asks += [
+                Ask(
+                    spot=f"{item.id}/{place}", sighting=s, building_from_face=scene.poses[face_id],
+                    radius_m=kind.radius_m, depth_m=float(found.place_face_m[1]),
+                    sigma_m=float(np.sqrt(found.covariance[1, 1])), stud_depth_m=scene.faces[face_id].stud_depth_m,
+                    solution_id=scene.placements[s.picture_id].solution_id,
+                )
+                for s in new
+            ]  # fmt: skip
+    return asks
+
+
+def _spots(sightings: list[Sighting], scene: Scene) -> dict[str, list[Sighting]]:
+    """The sightings of one item in placed pictures, by spot."""
     spots: dict[str, list[Sighting]] = {}
     for sighting in sightings:
         if sighting.picture_id in scene.cameras:
             spots.setdefault(sighting.place or f"spot {sighting.order_idx}", []).append(sighting)
+    return spots
+
+
+def locate_item(item: Item, sightings: list[Sighting], scene: Scene) -> list[Position]:
+    """The positions of one item, one for each of its spots that a placed picture shows."""
     kind = kind_named(item.kind)
-    positions = [_locate_spot(item, kind, place, seen, scene) for place, seen in spots.items()]
+    positions = [_locate_spot(item, kind, place, seen, scene) for place, seen in _spots(sightings, scene).items()]
     return sorted((p for p in positions if p), key=lambda p: p.order_idx)
 
 
@@ -115,7 +134,7 @@ def _locate_spot(item: Item, kind: Kind, place: str, seen: list[Sighting], scene
     face_id = item.face_id or _face_seen(seen, scene)
     if face_id is None:
         return None
-    found, used = _solve(seen, kind, scene, face_id)
+    found, used = solve(seen, kind, scene, face_id)
     order_idx = min(s.order_idx for s in seen)
     name = f"{item.id}/{place}"
     if not found:
@@ -138,41 +157,9 @@ def _locate_spot(item: Item, kind: Kind, place: str, seen: list[Sighting], scene
         depth_m=depth_m,
         covariance=tuple(tuple(float(v) for v in row) for row in covariance),
         method=INTERSECTED if measured else USUAL,
-        picture_count=len(used),
+        picture_count=len({p.picture_id for p in used}),
         parallax_rad=found.parallax_rad,
     )
-
-
-def usual_depth(kind: Kind, stud_depth_m: float, sighting_count: int) -> tuple[float, float]:
-    """Where things of a kind usually lie from the stud face, and one sigma of that [m]."""
-    sigma_m = max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * stud_depth_m)
-    if sighting_count > 1:
-        sigma_m *= WIDER_WHEN_MEASURED
-    return kind.depth_share * stud_depth_m + kind.depth_shift_m, sigma_m
-
-
-def _solve(
-    seen: list[Sighting], kind: Kind, scene: Scene, face_id: str
-) -> tuple[Intersection | FailedEstimate, list[Sighting]]:
-    """Intersect; a sighting that disagrees with two or more others is left out."""
-    stud_depth_m = scene.faces[face_id].stud_depth_m
-    used = list(seen)
-    while True:
-        usual_m, sigma_m = usual_depth(kind, stud_depth_m, len(used))
-        placements = [scene.placements[s.picture_id] for s in used]
-        joint = scene.joint[placements[0].solution_id]
-        covariance, camera_slots, lens_slots, face_slot = joint.block(placements, face_id)
-        pixels = [
-            Seen(
-                camera=scene.cameras[s.picture_id], camera_slot=c, lens_slot=n,
-                xy_px=np.array([s.x_px, s.y_px]), sigma_px=s.sigma_px,
-            )
-            for s, c, n in zip(used, camera_slots, lens_slots, strict=True)
-        ]  # fmt: skip
-        found = intersect(pixels, scene.poses[face_id], covariance, face_slot, usual_m, sigma_m)
-        if not found or found.misfit <= OUTLIER_CHI2 or len(used) < 3:
-            return found, used
-        used.pop(found.worst)
 
 
 def _face_seen(seen: list[Sighting], scene: Scene) -> str | None:

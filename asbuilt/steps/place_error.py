@@ -10,7 +10,7 @@ from asbuilt.geometry.intersect import Seen, intersect, linearise
 from asbuilt.record import Marker, Record, ReferencePoint
 from asbuilt.record.joint import JointCovariance
 from asbuilt.sources import CLICK_SIGMA_PX, TAPE_SIGMA_M
-from asbuilt.steps.locate import Scene, scene_of
+from asbuilt.steps.locate_solve import Scene, scene_of
 
 STEP_M = 0.6
 HEIGHTS_SHARE = (0.15, 0.45, 0.75)  # of the face's height

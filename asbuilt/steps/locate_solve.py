@@ -1,0 +1,143 @@
+"""One spot from its clicks and from where it was found again: pixels in, a place with its error out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from asbuilt.errors import FailedEstimate
+from asbuilt.geometry.cameras import Camera
+from asbuilt.geometry.frames import Rigid3
+from asbuilt.geometry.intersect import OUTLIER_CHI2, Intersection, Seen, intersect
+from asbuilt.record import Face, Followed, Placement, Record, Sighting
+from asbuilt.record.frames import building_from_faces, cameras
+from asbuilt.record.joint import JointCovariance, joint_covariances
+from asbuilt.record.kinds import Kind
+
+LEAST_SIGMA_DEPTH_M = 0.005
+# With two pictures or more depth is measured: what is usual then only keeps it near the wall.
+WIDER_WHEN_MEASURED = 2.0
+# How well a tube's middle line is met under a click, and found again elsewhere: measured on rendered rooms.
+CENTERED_PX, FOLLOWED_PX, FOLLOWED_ALONG_PX = 1.3, 1.5, 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """The placed pictures of a record and all that goes with them."""
+
+    faces: dict[str, Face]
+    poses: dict[str, Rigid3]
+    cameras: dict[str, Camera]
+    placements: dict[str, Placement]
+    joint: dict[str, JointCovariance]
+    followed: dict[str, Followed]  # by sighting, of the pictures as they are placed now
+
+
+def scene_of(record: Record) -> Scene:
+    """Read what locating needs, once."""
+    return Scene(
+        faces={f.id: f for f in record.all(Face)},
+        poses=building_from_faces(record),
+        cameras=cameras(record),
+        placements={p.id: p for p in record.all(Placement, status="placed")},
+        joint=joint_covariances(record),
+        followed={f.id: f for f in record.all(Followed)},
+    )
+
+
+def usual_depth(kind: Kind, stud_depth_m: float, sighting_count: int) -> tuple[float, float]:
+    """Where things of a kind usually lie from the stud face, and one sigma of that [m]."""
+    sigma_m = max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * stud_depth_m)
+    if sighting_count > 1:
+        sigma_m *= WIDER_WHEN_MEASURED
+    return kind.depth_share * stud_depth_m + kind.depth_shift_m, sigma_m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pixel:
+    """A pixel of a spot: clicked (no ``leader``) or found again from the sighting ``leader``."""
+
+    sighting_id: str
+    picture_id: str
+    xy_px: np.ndarray
+    sigma_px: float
+    along: np.ndarray | None = None
+    sigma_along_px: float = 0.0
+    leader: str | None = None
+
+
+def pixels_of(sighting: Sighting, scene: Scene) -> list[Pixel]:
+    """The click, on its tube's middle line where there is one, and where it was found again."""
+    followed = scene.followed.get(sighting.id)
+    if followed is None or not is_fresh(followed, sighting, scene):
+        followed = None
+    if followed is None or not followed.pictures:
+        xy = np.array([sighting.x_px, sighting.y_px])
+        return [Pixel(sighting_id=sighting.id, picture_id=sighting.picture_id, xy_px=xy, sigma_px=sighting.sigma_px)]
+    click = Pixel(
+        sighting_id=sighting.id, picture_id=sighting.picture_id, xy_px=np.array([followed.x_px, followed.y_px]),
+        sigma_px=min(CENTERED_PX, sighting.sigma_px), along=np.array(followed.along),
+        sigma_along_px=sighting.sigma_px,
+    )  # fmt: skip
+    again = [
+        Pixel(
+            sighting_id=sighting.id, picture_id=picture_id, xy_px=np.array([x, y]), sigma_px=FOLLOWED_PX,
+            along=np.array([along_x, along_y]), sigma_along_px=FOLLOWED_ALONG_PX, leader=sighting.id,
+        )
+        for picture_id, (x, y, along_x, along_y) in followed.pictures.items()
+        if picture_id in scene.cameras
+    ]  # fmt: skip
+    return [click, *again]
+
+
+def is_fresh(followed: Followed, sighting: Sighting, scene: Scene) -> bool:
+    """Whether a sighting is still where it was followed from, in the pictures as placed now."""
+    placed = scene.placements.get(sighting.picture_id)
+    same_click = tuple(followed.click_px) == (sighting.x_px, sighting.y_px)
+    return same_click and placed is not None and placed.solution_id == followed.solution_id
+
+
+def solve(
+    seen: Sequence[Sighting], kind: Kind, scene: Scene, face_id: str
+) -> tuple[Intersection | FailedEstimate, list[Pixel]]:
+    """Intersect; pixels that disagree are left out while enough are left to tell which.
+
+    Returns
+    -------
+    found : Intersection or FailedEstimate
+    pixels : list of Pixel
+        Those it rests on.
+    """
+    pixels = [pixel for s in seen for pixel in pixels_of(s, scene)]
+    while True:
+        found = _intersect(pixels, kind, scene, face_id)
+        if not found or found.misfit <= OUTLIER_CHI2:
+            return found, pixels
+        worst = pixels[found.worst]
+        clicks = [p for p in pixels if p.leader is None]
+        if worst.leader is not None:
+            pixels = [p for p in pixels if p is not worst]
+        elif len(clicks) >= 3:
+            pixels = [p for p in pixels if p.sighting_id != worst.sighting_id]
+        elif len(clicks) < len(pixels):
+            pixels = clicks
+        else:
+            return found, pixels
+
+
+def _intersect(pixels: list[Pixel], kind: Kind, scene: Scene, face_id: str) -> Intersection | FailedEstimate:
+    usual_m, sigma_m = usual_depth(kind, scene.faces[face_id].stud_depth_m, len(pixels))
+    placements = [scene.placements[p.picture_id] for p in pixels]
+    joint = scene.joint[placements[0].solution_id]
+    covariance, camera_slots, lens_slots, face_slot = joint.block(placements, face_id)
+    clicked_at = {p.sighting_id: k for k, p in enumerate(pixels) if p.leader is None}
+    seen = [
+        Seen(
+            camera=scene.cameras[p.picture_id], camera_slot=c, lens_slot=n, xy_px=p.xy_px, sigma_px=p.sigma_px,
+            along=p.along, sigma_along_px=p.sigma_along_px, leader=clicked_at[p.leader] if p.leader else None,
+        )
+        for p, c, n in zip(pixels, camera_slots, lens_slots, strict=True)
+    ]  # fmt: skip
+    return intersect(seen, scene.poses[face_id], covariance, face_slot, usual_m, sigma_m)
