@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from asbuilt.answers.coverage import WELL, coverage_of
 from asbuilt.geometry.cameras import Camera, Lens
 from asbuilt.geometry.frames import BUILDING, Rigid3, camera_frame, face_frame
 from asbuilt.record import Media, Picture, Record
@@ -82,12 +83,25 @@ def place_errors_m(record: Record, row: Elevation, told: dict, step: int = 4) ->
     return np.concatenate(found)
 
 
-def vertical_bends_m(record: Record, row: Elevation, told: dict) -> np.ndarray:
+def well_recorded(record: Record, face_id: str, spots: np.ndarray) -> np.ndarray:
+    """Which spots (N, 2+) of a face, by offset and height [m], are called well recorded, (N,)."""
+    cover = coverage_of(record, face_id)
+    col, row = (
+        np.minimum((spots[:, k] / cover.cell_m).astype(int), n - 1) for k, n in enumerate(cover.classes.T.shape)
+    )
+    return cover.classes[row, col] == WELL
+
+
+def vertical_bends_m(spots: np.ndarray) -> np.ndarray:
     """How far true verticals at every 2 in of offset stray from a straight line in an elevation.
 
-    Of each vertical that is seen over at least 4 ft, what 95 % of its spots stay within, shape (N,) [m].
+    Of each vertical that is known over at least 4 ft, what 95 % of its spots stay within, shape (N,) [m].
+
+    Parameters
+    ----------
+    spots : ndarray of shape (N, 4)
+        As of :func:`place_errors_m`.
     """
-    spots = place_errors_m(record, row, told)
     bends = []
     for offset_m in np.unique(spots[:, 0]):
         height_m, error_m = spots[spots[:, 0] == offset_m][:, [1, 2]].T

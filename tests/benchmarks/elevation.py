@@ -26,7 +26,15 @@ from asbuilt.record.elevation_row import Elevation
 from asbuilt.record.elevations import elevation_of, read_elevation
 from asbuilt.record.pixels import iter_pictures
 from asbuilt.steps import elevation
-from tests.elevation_truth import INCH_M, place_errors_m, sheet_corners, sheets_of, stud_edges, vertical_bends_m
+from tests.elevation_truth import (
+    INCH_M,
+    place_errors_m,
+    sheet_corners,
+    sheets_of,
+    stud_edges,
+    vertical_bends_m,
+    well_recorded,
+)
 
 SCALE_PX_PER_M = 20 / INCH_M
 STITCHED_AT_PX_PER_M = 10 / INCH_M  # the stitched picture is laid flat at half that scale for measuring
@@ -100,18 +108,28 @@ def laid_flat(image: np.ndarray, told: dict, face_id: str, freely: bool) -> np.n
     return cv2.warpPerspective(image, matrix, (cols, rows))
 
 
+def places(spots: np.ndarray) -> dict | None:
+    """How far spots are shown from where they are, and how far verticals bend [in]."""
+    if not len(spots):
+        return None
+    bends = vertical_bends_m(spots) / INCH_M
+    found = {"error_p95_in": _round(np.percentile(np.abs(spots[:, 2:]), 95) / INCH_M)}
+    return found | {"vertical_bend_worst_in": _round(bends.max()) if len(bends) else None}
+
+
 def measure(record: Record, told: dict, face_id: str) -> dict:
     """Time and straightness of both on one face."""
     options = elevation.ElevationOptions(face_ids=(face_id,), scale_px_per_m=SCALE_PX_PER_M, force=True)
     report, ours = timed(lambda: elevation.run(record, options))
     row = elevation_of(record, face_id)
-    errors = np.abs(place_errors_m(record, row, told)[:, 2:]) / INCH_M
-    bends = vertical_bends_m(record, row, told) / INCH_M
+    spots = place_errors_m(record, row, told)
+    well = spots[well_recorded(record, face_id, spots)]
     ours |= {
         "px_per_in": row.scale_px_per_m * INCH_M,
         "seen_share": _round(report.planes[0].seen_share),
-        "place_error_p95_in": _round(np.percentile(errors, 95)),
-        "vertical_bend_worst_in": _round(bends.max()),
+        "well_share": _round(len(well) / len(spots)),
+        "all": places(spots),
+        "well recorded": places(well),
     }
     ours |= straightness(read_elevation(record, row), row.scale_px_per_m, told, face_id)
     image, theirs = stitched(record, row)
@@ -126,8 +144,26 @@ def _round(value: float) -> float:
     return round(float(value), 3)
 
 
+HEAD = "| face | shown | CPU s | error 95 % | bend | Stitcher CPU s | error 95 % | bend | of edges | ratio |"
+
+
+def line_of(found: dict) -> str:
+    """One face as a line of a table; of both the edges of studs are measured alike, of ours each spot as well."""
+    ours, theirs = found["elevation"], found["stitcher"]
+    flat = theirs["as homography"] or {}
+    well = ours["well recorded"] or {"error_p95_in": "-", "vertical_bend_worst_in": "-"}
+    cells = [
+        found["face"], f"{ours['seen_share']:.0%}, {ours['well_share']:.0%} of it well", ours["cpu_s"],
+        f"{well['error_p95_in']} (edges {ours.get('edge_error_p95_in', '-')})",
+        f"{well['vertical_bend_worst_in']} (edges {ours.get('edge_bend_median_in', '-')})",
+        theirs["cpu_s"], flat.get("edge_error_p95_in", "no edge found"), flat.get("edge_bend_median_in", "-"),
+        f"{flat.get('stud_edges', 0)} of {ours.get('stud_edges', 0)}", found["stitcher_over_elevation"]["cpu_s_ratio"],
+    ]  # fmt: skip
+    return "| " + " | ".join(map(str, cells)) + " |"
+
+
 def main() -> None:
-    """Print one line of JSON for each face."""
+    """Print one line of JSON for each face, then a table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("record", type=Path)
     parser.add_argument("truth", type=Path)
@@ -135,9 +171,13 @@ def main() -> None:
     chosen = parser.parse_args()
     told = json.loads(chosen.truth.read_text("utf-8"))
     with Record.open(chosen.record) as record:
+        lines = [HEAD, "|" + " --- |" * (HEAD.count("|") - 1)]
         for face_id in chosen.face or [w["id"] for w in told["walls"]]:
             load = {"load_1min": round(os.getloadavg()[0], 1), "cores": os.cpu_count()}
-            print(json.dumps(measure(record, told, face_id) | load), flush=True)
+            found = measure(record, told, face_id)
+            print(json.dumps(found | load), flush=True)
+            lines.append(line_of(found))
+    print("\n".join(lines))
 
 
 if __name__ == "__main__":
