@@ -15,7 +15,6 @@ from functools import cache
 
 import numpy as np
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from asbuilt.answers.course import Stretch
 
@@ -55,6 +54,8 @@ class Block:
 @cache
 def normal_points() -> np.ndarray:
     """Standard normal points of shape (2048, 3), the nodes of the rule."""
+    from scipy.stats import qmc  # takes longer to load than an answer takes; not every answer needs it
+
     uniform = qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20)).random_base2(LOG2_POINTS)
     points = ndtri(np.clip(uniform, 1e-12, 1 - 1e-12))
     points.setflags(write=False)
