@@ -60,7 +60,7 @@ def fit_regular(
             marks = len(set(np.rint((centers[on_mark] - start) / spacing).astype(int)))
             span = int(np.ptp(np.rint((centers[on_mark] - start) / spacing))) + 1
             missing = span - marks
-            score = marks - 0.5 * missing - float(np.mean((residual[on_mark] / ON_MARK_M) ** 2))
+            score = marks - 0.1 * missing - float(np.mean((residual[on_mark] / ON_MARK_M) ** 2))
             if score > best_score:
                 best, best_score = (spacing, start, on_mark, residual), score
     spacing, start, on_mark, residual = best

@@ -7,7 +7,7 @@ different spots; edges of what lies behind it are smeared over by the parallax.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -19,12 +19,17 @@ BAND_M = 0.1  # edges are looked for in bands of this height
 LEAST_VIEWS = 2
 EDGE_CAP = 2.0  # a clean edge reaches this: its mean step against the spread of the steps along it
 PEAK_LEAST = 0.15
-PAIR_LEAST = 0.95  # of a band in which both edges of a stud are seen; noise seldom reaches 0.9
-LEAST_BANDS = 3
-WIDTH_SLACK_M = 0.007  # planed timber is cut to a millimetre, an edge is rounded
+PAIR_LEAST = 1.25  # of a band in which both edges of a stud are seen; over half a metre nothing else keeps it up
+LIKELY_LEAST, LIKELY_M = 0.9, 0.015  # where the layout asks for a stud
+BESIDE_LEAST = 1.45  # right beside another stud, whose own edge is half of the evidence
+JOINT_LEAST = 0.5  # of the seam between two studs nailed together
+LEAST_BANDS = 5
+LEAST_SHARE, LEAST_SEEN = 0.4, 3  # of the pictures that show the place have to show both edges
+WIDTH_SLACK_M = 0.0055  # planed timber is cut to a millimetre, an edge is rounded
 SEARCH_M = 0.008
 BRIDGED_BANDS = 6  # a stud behind a sheet of paper is still one stud
 LEAST_SPREAD_M = 0.0005
+END_SCATTER_M = 0.003
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,20 +86,27 @@ def edges_of(views: Sequence[Rectified], rows: int, cols: int, px_m: float) -> E
     """Edge strengths of some rectified pictures, and their mean magnitude."""
     band_px = round(BAND_M / px_m)
     total = np.zeros((rows // band_px, cols), np.float32)
-    count = np.zeros_like(total)
+    signed, count = np.zeros_like(total), np.zeros_like(total)
     kept = []
     for view in views:
         strength, seen = edge_bands(view, rows, band_px)
         box = np.s_[:, view.col : view.col + strength.shape[1]]
+        signed[box] += strength
         total[box] += np.abs(strength)
         count[box] += seen
         kept.append((view.col, strength, seen))
-    mean = np.where(count >= LEAST_VIEWS, total / np.maximum(count, 1), 0)
+    # A stud's edge steps the same way in most pictures; grain and flakes behind it do not.
+    mean = np.where(count >= LEAST_VIEWS, (total + np.abs(signed)) / 2 / np.maximum(count, 1), 0)
     return Edges(views=kept, mean=mean, count=count)
 
 
 def find_uprights(
-    edges: Edges, px_m: float, top_m: float, width_m: float, barred: np.ndarray | None = None
+    edges: Edges,
+    px_m: float,
+    top_m: float,
+    width_m: float,
+    barred: np.ndarray | None = None,
+    likely_m: Sequence[float] = (),
 ) -> list[Upright]:
     """Studs of a width, strongest evidence first where they would overlap; from left to right.
 
@@ -106,29 +118,100 @@ def find_uprights(
         Height of the upper rim of the first band [m].
     barred : ndarray of shape (bands, cols), optional
         Where no stud is looked for: openings.
+    likely_m : sequence of float
+        Centres where the layout would have a stud: there weaker edges do.
     """
     mean = edges.mean if barred is None else np.where(barred, 0, edges.mean)
-    candidates = []
-    for left, right in _pairs(mean, px_m, width_m):
-        both = np.minimum(_best_near(mean, left), _best_near(mean, right))
-        for first, last in _stretches(both > PAIR_LEAST, edges.count[:, (left + right) // 2] < LEAST_VIEWS):
-            held = both[first : last + 1]
-            held = held[held > PAIR_LEAST]
-            if len(held) >= LEAST_BANDS:
-                candidates.append((float(held.sum()), left, right, first, last, float(np.median(held))))
-    found: list[Upright] = []
-    taken: list[tuple[int, int, float]] = []
-    for _, left, right, first, last, strength in sorted(candidates, reverse=True):
-        middle = (left + right) / 2
-        if any(
-            abs(middle - m) * px_m < 0.9 * width_m and first <= b and last >= a
-            for a, b, m in taken
-        ):  # fmt: skip
-            continue
-        upright = _measure(edges, px_m, top_m, left, right, first, last, strength)
-        taken.append((first, last, middle))
-        found.append(upright)
-    return sorted(found, key=lambda u: u.center_m)
+    search = _Search(edges=edges, mean=mean, px_m=px_m, top_m=top_m, width_m=width_m)
+    pairs = _pairs(mean, px_m, width_m)
+    search.take([c for pair in pairs for c in search.candidates(pair, nailed=False)])
+    # Only then pairs nailed together, whose seam is weak: between two studs that stand free it means nothing.
+    search.take([c for pair in pairs for c in search.candidates(pair, nailed=True)])
+    search.least = LIKELY_LEAST
+    near = [p for p in pairs if any(abs((sum(p) / 2 + 0.5) * px_m - m) < LIKELY_M for m in likely_m)]
+    search.take([c for pair in near for c in search.candidates(pair, nailed=False)])
+    return sorted((u for u, *_ in search.found), key=lambda u: u.center_m)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Candidate:
+    left: int
+    right: int
+    first: int
+    last: int
+    strength: float
+    weight: float
+    nailed: bool
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Search:
+    """The studs taken so far, and what speaks for more."""
+
+    edges: Edges
+    mean: np.ndarray
+    px_m: float
+    top_m: float
+    width_m: float
+    least: float = PAIR_LEAST
+    found: list[tuple[Upright, _Candidate]] = field(default_factory=list)
+
+    def candidates(self, pair: tuple[int, int], nailed: bool) -> list[_Candidate]:
+        """Stretches of height over which a pair of edges looks like a stud."""
+        left, right = pair
+        both = self._nailed(left, right) if nailed else np.minimum(*(_best_near(self.mean, c) for c in pair))
+        shown = self.edges.count[:, (left + right) // 2] >= LEAST_VIEWS
+        found = []
+        for first, last in _stretches(both > self.least, ~shown):
+            part = both[first : last + 1][shown[first : last + 1]]
+            strength = float(np.median(part))
+            if (part > self.least).sum() >= LEAST_BANDS and strength > self.least:
+                found.append(_Candidate(left=left, right=right, first=first, last=last, strength=strength,
+                                        weight=float(part.sum()), nailed=nailed))  # fmt: skip
+        return found
+
+    def _nailed(self, left: int, right: int) -> np.ndarray:
+        """Of each band: the weaker of the outer edges of two studs nailed together, where their seam shows at all."""
+        one, other = _best_near(self.mean, left), _best_near(self.mean, right)
+        wide, slack = round(self.width_m / self.px_m), round(WIDTH_SLACK_M / 2 / self.px_m)
+        beyond, before = (_best_near(self.mean, c, slack) for c in (right + wide, left - wide))
+        if self._faces(right + wide, -1) or self._faces(left, 1):
+            beyond = np.zeros_like(beyond)
+        if self._faces(left - wide, 1) or self._faces(right, -1):
+            before = np.zeros_like(before)
+        rightward = np.where(other > JOINT_LEAST, np.minimum(one, beyond), 0)
+        leftward = np.where(one > JOINT_LEAST, np.minimum(before, other), 0)
+        return np.maximum(leftward, rightward)
+
+    def _faces(self, column: int, side: int) -> bool:
+        """Whether a column is the edge of a stud taken already, on its left (-1) or right (1) side."""
+        near = round(WIDTH_SLACK_M / self.px_m)
+        return any(abs((c.right if side > 0 else c.left) - column) <= near for _, c in self.found)
+
+    def _holds(self, new: _Candidate, beside: bool) -> bool:
+        """Whether a candidate still counts next to what was taken since it was found."""
+        if new.nailed and not self.candidates((new.left, new.right), nailed=True):
+            return False
+        return not beside or new.strength >= BESIDE_LEAST or (new.nailed and self._twin_is_nailed(new))
+
+    def _twin_is_nailed(self, new: _Candidate) -> bool:
+        wide = self.width_m / self.px_m
+        return any(c.nailed and abs(abs(c.left - new.left) - wide) < 0.3 * wide for _, c in self.found)
+
+    def take(self, candidates: Sequence[_Candidate]) -> None:
+        """Keep the strongest that do not overlap."""
+        for new in sorted(candidates, key=lambda c: -c.weight):
+            middle = (new.left + new.right) / 2
+            shares = [
+                abs(middle - (c.left + c.right) / 2) * self.px_m / self.width_m
+                for _, c in self.found
+                if new.first <= c.last and new.last >= c.first
+            ]
+            if any(s < 0.9 for s in shares) or not self._holds(new, any(s < 1.3 for s in shares)):
+                continue
+            upright = _measure(self.edges, self.px_m, self.top_m, new)
+            if upright is not None and abs(upright.width_m - self.width_m) <= WIDTH_SLACK_M:
+                self.found.append((upright, new))
 
 
 def _pairs(mean: np.ndarray, px_m: float, width_m: float) -> list[tuple[int, int]]:
@@ -150,8 +233,9 @@ def _pairs(mean: np.ndarray, px_m: float, width_m: float) -> list[tuple[int, int
     return found
 
 
-def _best_near(mean: np.ndarray, column: int) -> np.ndarray:
-    return mean[:, max(column - 1, 0) : column + 2].max(axis=1)
+def _best_near(mean: np.ndarray, column: int, reach_px: int = 1) -> np.ndarray:
+    part = mean[:, max(column - reach_px, 0) : max(column + reach_px + 1, 0)]
+    return part.max(axis=1) if part.shape[1] else np.zeros(len(mean), mean.dtype)
 
 
 def _stretches(held: np.ndarray, unseen: np.ndarray) -> list[tuple[int, int]]:
@@ -169,15 +253,18 @@ def _stretches(held: np.ndarray, unseen: np.ndarray) -> list[tuple[int, int]]:
     return found
 
 
-def _measure(edges: Edges, px_m, top_m, left, right, first, last, strength) -> Upright:
-    centers, widths = [], []
+def _measure(edges: Edges, px_m: float, top_m: float, new: _Candidate) -> Upright | None:
+    left, right, first, last = new.left, new.right, new.first, new.last
+    centers, widths, shown = [], [], 0
     for col, own, seen in edges.views:
+        inside = 0 <= (left + right) // 2 - col < own.shape[1]
+        shown += inside and seen[first : last + 1, (left + right) // 2 - col].sum() >= LEAST_BANDS - 1
         a, b = (_peak(own[first : last + 1], seen[first : last + 1], column - col, px_m) for column in (left, right))
         if a is not None and b is not None:
             centers.append((a + b) / 2 + col)
             widths.append(b - a)
-    if len(centers) < LEAST_VIEWS:
-        centers, widths = [(left + right) / 2], [right - left]
+    if len(centers) < max(LEAST_SEEN, LEAST_SHARE * shown):
+        return None
     middle = float(np.median(centers))
     spread = 1.4826 * float(np.median(np.abs(np.array(centers) - middle))) * px_m
     return Upright(
@@ -187,7 +274,7 @@ def _measure(edges: Edges, px_m, top_m, left, right, first, last, strength) -> U
         bottom_m=top_m - (last + 1) * BAND_M,
         top_m=top_m - first * BAND_M,
         view_count=len(centers),
-        strength=strength,
+        strength=new.strength,
     )
 
 
@@ -201,8 +288,22 @@ def _peak(strength: np.ndarray, seen: np.ndarray, column: int, px_m: float) -> f
         return None
     part = np.abs(strength[shown, column - reach : column + reach + 1]).mean(axis=0)
     at = int(part.argmax())
-    if part[at] < PAIR_LEAST * 0.8 or not 0 < at < len(part) - 1:
+    if part[at] < JOINT_LEAST or not 0 < at < len(part) - 1:
         return None
     before, here, after = part[at - 1 : at + 2]
     bend = before - 2 * here + after
     return column - reach + at + (0.5 * float(before - after) / float(bend) if bend < 0 else 0.0)
+
+
+def end_stud(edges: Edges, px_m: float, width_m: float, length_m: float, left: bool) -> tuple[float, int] | None:
+    """Centre [m] of the stud in a corner from its one free edge, and how many pictures show it."""
+    expected = (width_m if left else length_m - width_m) / px_m - 0.5
+    centers = []
+    for col, own, seen in edges.views:
+        at = _peak(own, seen, round(expected) - col, px_m)
+        if at is not None:
+            centers.append(at + col)
+    if len(centers) < LEAST_SEEN or np.std(centers) * px_m > END_SCATTER_M:
+        return None
+    edge_m = (float(np.median(centers)) + 0.5) * px_m
+    return (edge_m - width_m / 2 if left else edge_m + width_m / 2), len(centers)

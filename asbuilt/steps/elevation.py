@@ -109,7 +109,7 @@ def run(record: Record, options: ElevationOptions = ElevationOptions()) -> Eleva
         raise RecordError(f"{record.folder} has no placed pictures yet; place them with: asbuilt place {record.folder}")
     started_at = now()
     coverage.run(record)
-    sites, reports = _sites(record), []
+    sites, reports = sites_of(record), []
     for face in faces:
         for depth_m in options.depths_m:
             usual_m = KINDS["cable"].depth_share * face.stud_depth_m
@@ -121,7 +121,8 @@ def run(record: Record, options: ElevationOptions = ElevationOptions()) -> Eleva
     return report
 
 
-def _sites(record: Record) -> dict[str, Site]:
+def sites_of(record: Record) -> dict[str, Site]:
+    """Every face with what is known of where it stands, by id."""
     poses, faces, joint = building_from_faces(record), record.all(Face), joint_covariances(record)
     # Where other rooms lie need not be known, so only walls of the same room stand in the way.
     planes = {
@@ -141,7 +142,7 @@ def _sites(record: Record) -> dict[str, Site]:
 
 def _plane(record: Record, site: Site, options: ElevationOptions) -> PlaneReport:
     clock, face = time.monotonic(), site.face
-    sources = _sources(record, site)
+    sources = sources_of(record, site)
     row_id, input_hash = elevation_id(face.id, site.depth_m), _input_hash(site, sources, options)
     kept = record.find(Elevation, row_id)
     if kept and kept.input_hash == input_hash and (record.folder / kept.folder).is_dir() and not options.force:
@@ -156,7 +157,7 @@ def _plane(record: Record, site: Site, options: ElevationOptions) -> PlaneReport
     return _report(record, row, True, time.monotonic() - clock)
 
 
-def _sources(record: Record, site: Site) -> list[Source]:
+def sources_of(record: Record, site: Site) -> list[Source]:
     """The pictures that count for a face, of its own room and taken from that side."""
     ids = record.get(Coverage, site.face.id).layers["picture_ids"]
     placements = {p.id: p for p in record.all(Placement, status=PLACED)}

@@ -1,0 +1,174 @@
+"""Device boxes and panels in rectified pictures: hollows of plastic or steel proud of the studs.
+
+On the plane of a box's rim every picture shows its mouth in one place, while what sticks back from
+the rim shows beside it, on the side away from the camera. What each picture should show of a box
+of a size follows from where it was taken; the box that explains them best is taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from asbuilt.imaging.sweep import Rectified, mean_at
+
+# Outer sizes of device boxes (common practice, no source).
+BOX_HEIGHT_M, BOX_BACK_M = 0.095, 0.076
+GANG_WIDTHS_M = {1: 0.057, 2: 0.102, 3: 0.148, 4: 0.194}
+RIM_DEPTH_M = -0.018  # set proud for board and a little more (common practice, no source)
+PANEL_LEAST_M, PANEL_MOST_M = (0.25, 0.40), (0.50, 1.1)
+MOUTH_LEAST = 0.6  # share of the pictures that show no wood there
+FILLED_LEAST = 0.72
+MISFIT_MOST = 0.75
+LEAST_VIEWS = 2
+STEP_PX = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mouth:
+    """A box's mouth on the plane of its rim [m]: middle from the left and top of the face, size."""
+
+    x_m: float
+    y_m: float
+    width_m: float
+    height_m: float
+    gangs: int | None  # None: a panel
+    misfit: float  # mean difference from what the pictures should show, 0 to 1
+    view_count: int
+    picture_ids: tuple[str, ...]
+
+
+def find_mouths(
+    views: Sequence[Rectified], layers: Sequence[np.ndarray], rows: int, cols: int, px_m: float, barred: np.ndarray
+) -> list[Mouth]:
+    """Boxes on a face.
+
+    Parameters
+    ----------
+    layers : sequence of ndarray of shape (h, w, C)
+        For each picture, how surely each pixel is no wood, in ways that are tried in turn: what
+        lies behind a box may be grey, too.
+    barred : ndarray of shape (rows, cols), bool
+        Where no box is looked for: openings, paper.
+    """
+    means, count = mean_at(views, layers, RIM_DEPTH_M, rows, cols)
+    means[(count < LEAST_VIEWS) | barred] = 0
+    found: list[Mouth] = []
+    for mean in np.moveaxis(means, 2, 0):
+        fits = [_fit(views, mean, count, box, px_m) for box in _blobs(mean, px_m)]
+        found += [m for m in fits if m is not None and not any(_overlap(m, f) for f in found)]
+    return found
+
+
+def _overlap(one: Mouth, other: Mouth) -> bool:
+    wide, high = (one.width_m + other.width_m) / 2, (one.height_m + other.height_m) / 2
+    return abs(one.x_m - other.x_m) < wide and abs(one.y_m - other.y_m) < high
+
+
+def _blobs(mean: np.ndarray, px_m: float) -> list[tuple[int, int, int, int]]:
+    """Left, top, width and height of filled, upright patches of the size of a box or a panel."""
+    size, joined = round(0.022 / px_m), round(0.012 / px_m)
+    found = []
+    # A box before something grey is one patch with it at a low level, and apart at a high one.
+    for level in (MOUTH_LEAST, 0.75, 0.88):
+        solid = cv2.morphologyEx((mean > level).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((joined, joined), np.uint8))
+        solid = cv2.morphologyEx(solid, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
+        _, _, stats, _ = cv2.connectedComponentsWithStats(solid)
+        for left, top, width, height, area in stats[1:]:
+            wide, high = width * px_m, height * px_m
+            boxlike = 0.045 < wide < 0.26 and 0.06 < high < 0.16
+            panellike = PANEL_LEAST_M[0] < wide < PANEL_LEAST_M[1] and PANEL_MOST_M[0] < high < PANEL_MOST_M[1]
+            if (boxlike or panellike) and area > FILLED_LEAST * width * height:
+                found.append((int(left), int(top), int(width), int(height)))
+    return _apart(found)
+
+
+def _apart(found: list[tuple[int, int, int, int]]) -> list[tuple[int, int, int, int]]:
+    kept: list[tuple[int, int, int, int]] = []
+    for box in found:
+        middle = box[0] + box[2] / 2, box[1] + box[3] / 2
+        if not any(
+            k[0] <= middle[0] <= k[0] + k[2] and k[1] <= middle[1] <= k[1] + k[3] for k in kept
+        ):  # fmt: skip
+            kept.append(box)
+    return kept
+
+
+def _fit(views, mean, count, box, px_m: float) -> Mouth | None:
+    left, top, width, height = box
+    middle = left + width / 2 - 0.5, top + height / 2 - 0.5
+    shown = [v for v in views if _shows(v, middle)]
+    if len(shown) < LEAST_VIEWS:
+        return None
+    ids = tuple(v.picture_id for v in sorted(shown, key=lambda v: _aside(v, middle))[:6])
+    if width * px_m >= PANEL_LEAST_M[0]:
+        return Mouth(
+            x_m=(middle[0] + 0.5) * px_m, y_m=(middle[1] + 0.5) * px_m, width_m=width * px_m,
+            height_m=height * px_m, gangs=None, misfit=0.0, view_count=len(shown), picture_ids=ids,
+        )  # fmt: skip
+    margin = round(0.05 / px_m)
+    window = np.s_[
+        max(top - margin, 0) : top + height + margin, max(left - margin, 0) : left + width + margin
+    ]  # fmt: skip
+    target, seen = mean[window], count[window] >= LEAST_VIEWS
+    origin = window[1].start, window[0].start
+    best = None
+    for gangs, wide_m in GANG_WIDTHS_M.items():
+        if wide_m / px_m > width + 6:
+            continue
+        size = wide_m / px_m, BOX_HEIGHT_M / px_m
+        trial = _search(shown, target, seen, origin, size, box, px_m)
+        if best is None or trial[0] < best[0]:
+            best = (*trial, gangs, wide_m)
+    if best is None or best[0] > MISFIT_MOST:
+        return None
+    misfit, x, y, gangs, wide_m = best
+    return Mouth(x_m=(x + 0.5) * px_m, y_m=(y + 0.5) * px_m, width_m=wide_m, height_m=BOX_HEIGHT_M, gangs=gangs,
+                 misfit=misfit, view_count=len(shown), picture_ids=ids)  # fmt: skip
+
+
+def _shows(view: Rectified, middle: tuple[float, float]) -> bool:
+    row, col = round(middle[1]) - view.row, round(middle[0]) - view.col
+    return 0 <= row < view.within.shape[0] and 0 <= col < view.within.shape[1] and bool(view.within[row, col])
+
+
+def _aside(view: Rectified, middle: tuple[float, float]) -> float:
+    """How far from square-on a picture shows a place."""
+    return float(np.hypot(middle[0] - view.foot_px[0], middle[1] - view.foot_px[1]))
+
+
+def _search(shown, target, seen, origin, size, box, px_m: float) -> tuple[float, float, float]:
+    """Where a mouth of a size explains the pictures best: misfit, and its middle [px]."""
+    left, top, width, height = box
+    low_x, high_x = left + size[0] / 2 - 4, left + width - size[0] / 2 + 4
+    low_y, high_y = top + size[1] / 2 - 4, top + height - size[1] / 2 + 4
+    grid = [
+        (_misfit(shown, target, seen, origin, (x, y), size, px_m), x, y)
+        for x in np.arange(low_x, max(high_x, low_x) + 0.1, 2 * STEP_PX)
+        for y in np.arange(low_y, max(high_y, low_y) + 0.1, 2 * STEP_PX)
+    ]
+    best = min(grid)
+    for step in (STEP_PX, 1.0):
+        around = [(best[1] + i * step, best[2] + j * step) for i in (-1, 0, 1) for j in (-1, 0, 1)]
+        best = min([best, *((_misfit(shown, target, seen, origin, p, size, px_m), *p) for p in around)])
+    return best
+
+
+def _misfit(shown, target, seen, origin, middle, size, px_m: float) -> float:
+    """Mean difference of what the pictures show and what they should, as a share of the mouth."""
+    corners = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]]) * size + middle
+    model = np.zeros(target.shape, np.float32)
+    for view in shown:
+        rim, back = view.distance_m + RIM_DEPTH_M, view.distance_m + RIM_DEPTH_M + BOX_BACK_M
+        # Feet are given on the stud plane; a spot straight ahead is the same on every plane.
+        behind = np.array(view.foot_px) + (corners - view.foot_px) * rim / back
+        outline = cv2.convexHull(np.concatenate([corners, behind]).astype(np.float32)) - np.array(origin)
+        one = np.zeros(target.shape, np.float32)
+        cv2.fillConvexPoly(one, np.round(outline * 16).astype(np.int32), 1.0, lineType=cv2.LINE_8, shift=4)
+        model += one
+    model /= len(shown)
+    return float(np.abs(model - target)[seen].sum() / (size[0] * size[1]))
+

@@ -1,0 +1,196 @@
+"""Lines of one sheath colour that many pictures show at one depth, followed from end to end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from asbuilt.imaging.sweep import Rectified, onto_depth
+
+STEP_M = 0.015
+TURNS = np.deg2rad(np.arange(-50, 51, 10))
+TURN_COST = 0.08  # a radian costs this share of the evidence
+LEAST_VIEWS = 3
+FOLLOWED_LEAST = 0.10  # mean over the pictures of a ridge's strength, along a step
+HOP_M, HOP_LEAST = 0.075, 0.14  # over a stud that stands before the run
+HOP_SLACK = 0.15
+HOP_TURN_RAD = np.deg2rad(25)
+TUBE_M = 0.016  # what lies this near to a followed run is the same run, or its shadow at another depth
+SMOOTHED = 9
+DEPTH_SHARE = 0.85
+LEAST_SIGMA_DEPTH_M = 0.006
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Evidence:
+    """Mean ridge strength of one colour on planes at some depths; the best of them for each pixel."""
+
+    depths_m: np.ndarray  # (K,)
+    levels: np.ndarray  # (K, rows, cols), uint8, 255 is 1
+    best: np.ndarray  # (rows, cols) float32
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Line:
+    """A followed line: pixels (N, 2) x and y, evidence at each, depth and its error [m]."""
+
+    pixels: np.ndarray
+    evidence: np.ndarray
+    depth_m: np.ndarray
+    sigma_depth_m: float
+
+
+def gather(
+    views: Sequence[Rectified], layers: Sequence[np.ndarray], depths_m: np.ndarray, rows: int, cols: int
+) -> list[Evidence]:
+    """Add up the ridge layers of all pictures at each depth.
+
+    Parameters
+    ----------
+    layers : sequence of ndarray of shape (h, w, C)
+        uint8; C - 1 colours, and last which pixels can show anything inside the wall.
+
+    Returns
+    -------
+    list of Evidence
+        One for each colour.
+    """
+    colors = layers[0].shape[2] - 1
+    levels = np.zeros((colors, len(depths_m), rows, cols), np.uint8)
+    for k, depth_m in enumerate(depths_m):
+        total = np.zeros((rows, cols, colors + 1), np.float32)
+        for view, layer in zip(views, layers, strict=True):
+            for first in range(0, colors + 1, 4):
+                placed = onto_depth(view, layer[..., first : first + 4], float(depth_m), rows, cols)
+                if placed is not None:
+                    moved = placed[1] if placed[1].ndim == 3 else placed[1][..., None]
+                    total[..., first : first + 4][placed[0]] += moved
+        count = total[..., -1]
+        seen = count >= 255 * (LEAST_VIEWS - 0.5)
+        divisor = np.where(seen, count, np.inf)
+        for color in range(colors):
+            levels[color, k] = np.clip(total[..., color] * 255 / divisor, 0, 255)
+    return [
+        Evidence(
+            depths_m=np.asarray(depths_m),
+            levels=own,
+            best=cv2.GaussianBlur(own.max(axis=0).astype(np.float32) / 255, (0, 0), 0.8),
+        )
+        for own in levels
+    ]
+
+
+def follow_all(evidence: Evidence, px_m: float, seed_least: float, shortest_m: float, mean_least: float) -> list[Line]:
+    """Follow every line from its strongest spot both ways, strongest first."""
+    best = evidence.best
+    free = np.ones(best.shape, np.uint8)
+    peaks = (best >= cv2.dilate(best, np.ones((9, 9)))) & (best > seed_least)
+    seeds = sorted(((float(best[y, x]), x, y) for y, x in zip(*np.nonzero(peaks), strict=True)), reverse=True)
+    lines = []
+    for _, x, y in seeds:
+        if not free[y, x]:
+            continue
+        path = _both_ways(best, free, float(x), float(y), px_m)
+        _take(free, path, px_m)
+        length_m = np.linalg.norm(np.diff(path, axis=0), axis=1).sum() * px_m
+        line = _with_depth(evidence, path)
+        if length_m >= shortest_m and line.evidence.mean() >= mean_least:
+            lines.append(line)
+    return lines
+
+
+def _take(free: np.ndarray, path: np.ndarray, px_m: float) -> None:
+    points = np.round(path).astype(np.int32).reshape(-1, 1, 2)
+    cv2.polylines(free, [points], False, 0, thickness=2 * round(TUBE_M / px_m) + 1)
+
+
+def _both_ways(best: np.ndarray, free: np.ndarray, x: float, y: float, px_m: float) -> np.ndarray:
+    angles = np.arange(0, np.pi, np.pi / 16)
+    reach = np.arange(-2, 3)[:, None] * STEP_M / px_m / 2
+    along = [_sample(best, x + reach * np.cos(a), y + reach * np.sin(a)).mean() for a in angles]
+    angle = float(angles[int(np.argmax(along))])
+    ahead = _one_way(best, free, x, y, angle, px_m, [])
+    behind = _one_way(best, free, x, y, angle + np.pi, px_m, ahead)
+    return np.array([*behind[::-1], (x, y), *ahead])
+
+
+def _one_way(best, free, x: float, y: float, angle: float, px_m: float, other: list) -> list[tuple[float, float]]:
+    """Points of a line from a spot on, until the evidence ends or it meets what was followed before."""
+    step = STEP_M / px_m
+    path: list[tuple[float, float]] = []
+    inside = best.shape[1] - 1, best.shape[0] - 1
+    while len(path) < 2000:
+        found = _next(best, x, y, angle, step)
+        if found is None:
+            found = _hop(best, x, y, angle, px_m)
+        if found is None:
+            break
+        x, y, angle = found
+        if not (0 <= x <= inside[0] and 0 <= y <= inside[1]) or not free[round(y), round(x)]:
+            break
+        if _closes(path, other, x, y, step):
+            break
+        path.append((x, y))
+    return path
+
+
+def _closes(path: list, other: list, x: float, y: float, step: float) -> bool:
+    """Whether a line has come back to itself, as in a coil."""
+    older = [*path[:-6], *other[6:]]
+    return bool(older) and float(np.min(np.hypot(*(np.array(older) - (x, y)).T))) < 0.7 * step
+
+
+def _next(best, x, y, angle, step):
+    angles = angle + TURNS
+    shares = np.array([[0.4], [0.7], [1.0]]) * step
+    values = _sample(best, x + shares * np.cos(angles), y + shares * np.sin(angles)).mean(axis=0)
+    scores = values * (1 - TURN_COST * np.abs(TURNS))
+    pick = int(np.argmax(scores))
+    if values[pick] < FOLLOWED_LEAST:
+        return None
+    turned = angle + 0.7 * TURNS[pick]
+    return x + step * np.cos(angles[pick]), y + step * np.sin(angles[pick]), turned
+
+
+def _hop(best, x, y, angle, px_m):
+    for reach in np.arange(STEP_M, HOP_M + 1e-6, 2 * px_m) / px_m:
+        aside = np.arange(-(2 + HOP_SLACK * reach), 2.1 + HOP_SLACK * reach, 1.0)
+        to_x = x + reach * np.cos(angle) - aside * np.sin(angle)
+        to_y = y + reach * np.sin(angle) + aside * np.cos(angle)
+        values = _sample(best, to_x, to_y)
+        pick = int(np.argmax(values))
+        if values[pick] < HOP_LEAST:
+            continue
+        onward = _next(best, to_x[pick], to_y[pick], angle, STEP_M / px_m)
+        if onward is not None and abs(onward[2] - angle) <= HOP_TURN_RAD:
+            return float(to_x[pick]), float(to_y[pick]), angle
+    return None
+
+
+def _sample(layer: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    shape = np.shape(x)
+    at_x, at_y = np.reshape(x, (1, -1)).astype(np.float32), np.reshape(y, (1, -1)).astype(np.float32)
+    return cv2.remap(layer, at_x, at_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT).reshape(shape)
+
+
+def _with_depth(evidence: Evidence, path: np.ndarray) -> Line:
+    """Depth along a line: the best plane near each of its points."""
+    levels = np.stack([_sample(level.astype(np.float32) / 255, path[:, 0], path[:, 1]) for level in evidence.levels])
+    size = min(SMOOTHED, len(path))
+    kernel = np.ones(size) / size
+    padded = np.pad(levels, ((0, 0), (size // 2, size // 2)), mode="edge")
+    smooth = np.stack([np.convolve(row, kernel, "valid")[: len(path)] for row in padded])
+    top = smooth.max(axis=0)
+    weight = np.where(smooth >= DEPTH_SHARE * np.maximum(top, 1e-6), smooth, 0)
+    weight = np.where(top > 0, weight, 1.0)
+    depth = (weight * evidence.depths_m[:, None]).sum(axis=0) / weight.sum(axis=0)
+    spread = np.sqrt((weight * (evidence.depths_m[:, None] - depth) ** 2).sum(axis=0) / weight.sum(axis=0))
+    return Line(
+        pixels=path,
+        evidence=_sample(evidence.best, path[:, 0], path[:, 1]),
+        depth_m=depth,
+        sigma_depth_m=max(LEAST_SIGMA_DEPTH_M, float(np.median(spread))),
+    )

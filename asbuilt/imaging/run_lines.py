@@ -1,0 +1,136 @@
+"""Which followed lines are cable or pipe: what stands before the wall is masked, doubles are dropped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from scipy.spatial import cKDTree
+
+from asbuilt.imaging.follow_runs import Line, follow_all, gather
+from asbuilt.imaging.jackets import SHEATHS, likeness, ridges
+from asbuilt.imaging.sweep import Rectified
+
+CABLE_M, CONDUIT_M = 0.010, 0.0225  # widths that ridges are looked for at
+THICK = ("black", "grey", "blue", "red")  # comes as heavy cable, conduit and pipe, too
+DEPTH_STEP_M, NEAREST_M = 0.019, 0.012
+SHORTEST_M = 0.15
+# Strength of the strongest spot and mean along a line, so that few lines in rendered rooms are
+# none: edges of wood look orange, steel and shadows grey and black.
+LEAST = {"white": (0.25, 0.19), "yellow": (0.22, 0.17), "orange": (0.32, 0.24), "black": (0.34, 0.28),
+         "grey": (0.40, 0.33), "blue": (0.35, 0.28), "red": (0.35, 0.28)}  # fmt: skip
+FIRM_MEAN = 1.35  # times the mean asked for: the colour is sure
+AT_RIM_SHARE, AT_RIM_FIRM = 0.5, 0.35  # a line that fits best on the first or last plane lies outside the wall
+DOUBLE_M, DOUBLE_SHARE = 0.022, 0.5
+FLOOR_M = 0.09  # lines no higher than this belong to the floor and the sole plate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Run:
+    """A run on a face: (offset, height, depth) of its points (N, 3) [m], colour or unsure, strength 0 to 1."""
+
+    points_m: np.ndarray
+    sheath: str
+    strength: float
+    sigma_depth_m: float
+    radius_m: float
+
+
+def find_runs(
+    views: Sequence[Rectified], shows: Sequence[np.ndarray], shape: tuple[int, int], px_m: float, top_m: float,
+    stud_depth_m: float,
+) -> list[Run]:  # fmt: skip
+    """Runs inside a wall.
+
+    Parameters
+    ----------
+    shows : sequence of ndarray of shape (h, w), bool
+        For each picture, which pixels can show something inside the wall: no stud, paper, box or opening.
+    shape : tuple
+        Rows and columns of the face.
+    """
+    layers = [_ridge_layers(view, show, px_m) for view, show in zip(views, shows, strict=True)]
+    last_m = stud_depth_m - NEAREST_M
+    depths = np.linspace(NEAREST_M, last_m, max(3, round((last_m - NEAREST_M) / DEPTH_STEP_M) + 1))
+    found = []
+    for name, evidence in zip(SHEATHS, gather(views, layers, depths, *shape), strict=True):
+        seed, mean = LEAST[name]
+        for line in follow_all(evidence, px_m, seed, SHORTEST_M, mean):
+            if _inside(line, evidence.depths_m):
+                found.append((float(line.evidence.mean()) / mean, name, line))
+    return [_run(name, share, line, px_m, top_m) for share, name, line in _single(found, px_m, top_m)]
+
+
+def _ridge_layers(view: Rectified, show: np.ndarray, px_m: float) -> np.ndarray:
+    found, layers = likeness(view, px_m), []
+    for k, name in enumerate(SHEATHS):
+        ridge = ridges(found[..., k], CABLE_M / px_m)
+        if name in THICK:
+            ridge = np.maximum(ridge, ridges(found[..., k], CONDUIT_M / px_m))
+        layers.append(ridge * show)
+    return np.clip(np.dstack([*layers, show & view.within]) * 255, 0, 255).astype(np.uint8)
+
+
+def _inside(line: Line, depths_m: np.ndarray) -> bool:
+    half = (depths_m[1] - depths_m[0]) / 2
+    at_rim = (line.depth_m < depths_m[0] + 0.5 * half) | (line.depth_m > depths_m[-1] - 0.5 * half)
+    return at_rim.mean() < AT_RIM_SHARE or float(line.evidence.mean()) > AT_RIM_FIRM
+
+
+def _single(found: list[tuple[float, str, Line]], px_m: float, top_m: float) -> list[tuple[float, str, Line]]:
+    """Of lines that lie on one another, the clearest; none along the floor."""
+    kept: list[tuple[float, str, Line]] = []
+    taken = np.zeros((0, 2))
+    for share, name, line in sorted(found, key=lambda f: -f[0] * len(f[2].pixels) ** 0.5):
+        if (top_m - line.pixels[:, 1] * px_m).max() < FLOOR_M:
+            continue
+        if len(taken):
+            apart, _ = cKDTree(taken).query(line.pixels)
+            if (apart * px_m < DOUBLE_M).mean() > DOUBLE_SHARE:
+                continue
+        kept.append((share, name, line))
+        taken = np.concatenate([taken, line.pixels])
+    return kept
+
+
+def _run(name: str, share: float, line: Line, px_m: float, top_m: float) -> Run:
+    offset, height = (line.pixels[:, 0] + 0.5) * px_m, top_m - (line.pixels[:, 1] + 0.5) * px_m
+    return Run(
+        points_m=np.stack([offset, height, line.depth_m], axis=1),
+        sheath=name if share >= FIRM_MEAN else "unsure",
+        strength=min(1.0, float(line.evidence.mean())),
+        sigma_depth_m=line.sigma_depth_m,
+        radius_m=CABLE_M / 2,
+    )
+
+
+def without(
+    view: Rectified, rectangles_px: Sequence[tuple[float, float, float, float]], margin_px: float
+) -> np.ndarray:
+    """Which pixels of a picture lie in none of some rectangles (left, top, right, bottom) on the stud plane."""
+    show = np.ones(view.within.shape, np.uint8)
+    for left, top, right, bottom in rectangles_px:
+        first = round(left - margin_px) - view.col, round(top - margin_px) - view.row
+        last = round(right + margin_px) - view.col, round(bottom + margin_px) - view.row
+        cv2.rectangle(show, first, last, 0, -1)
+    return show > 0
+
+
+def hide_hollows(
+    view: Rectified, show: np.ndarray, mouths_px: Sequence[tuple[float, float, float, float]],
+    depths_m: tuple[float, float], margin_px: float,
+) -> None:  # fmt: skip
+    """Take out of ``show`` what boxes (left, top, right, bottom at their place) between two depths stand before."""
+    foot = np.array(view.foot_px)
+    for left, top, right, bottom in mouths_px:
+        corners = np.array(
+            [[left - margin_px, top - margin_px], [right + margin_px, top - margin_px],
+             [right + margin_px, bottom + margin_px], [left - margin_px, bottom + margin_px]]
+        )  # fmt: skip
+        seen = [foot + (corners - foot) * view.distance_m / (view.distance_m + d) for d in depths_m]
+        hull = cv2.convexHull(np.concatenate(seen).astype(np.float32)) - np.array([view.col, view.row])
+        mask = show.astype(np.uint8)
+        cv2.fillConvexPoly(mask, np.round(hull).astype(np.int32), 0)
+        show[:] = mask > 0

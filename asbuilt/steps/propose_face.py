@@ -1,0 +1,188 @@
+"""What the placed pictures of one face propose: studs, boxes, runs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from asbuilt.geometry.joining import join
+from asbuilt.geometry.rectify import Patch
+from asbuilt.imaging.boxes import BOX_BACK_M, RIM_DEPTH_M, Mouth, find_mouths
+from asbuilt.imaging.jackets import unlike_wood
+from asbuilt.imaging.run_lines import Run, find_runs, hide_hollows, without
+from asbuilt.imaging.sweep import Rectified
+from asbuilt.imaging.uprights import BAND_M, Upright, edges_of, end_stud, find_uprights
+from asbuilt.record.types import Face, Marker, Opening
+
+# Around the black square of a printed sheet lies white paper, more of it below (our sheets).
+SHEET_ASIDE, SHEET_ABOVE, SHEET_BELOW = 0.85, 0.85, 1.05
+OPENING_MARGIN_M, OPENING_INSET_M = 0.05, 0.012
+MASK_MARGIN_M = 0.005
+BOX_MARGIN_M = 0.006
+NEAR_BOX_M = 0.09
+PLATE_M, TOP_PLATE_M = 0.10, 0.16
+RIM_FREE_M = 0.06
+
+Rectangle = tuple[float, float, float, float]  # left, top, right, bottom in pixels of the face
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seen:
+    """A face with the pictures laid on it."""
+
+    face: Face
+    patch: Patch
+    views: list[Rectified]
+    openings: Sequence[Opening]
+    markers: Sequence[Marker]
+
+    def rectangle(self, left_m: float, right_m: float, bottom_m: float, top_m: float) -> Rectangle:
+        """A rectangle on the face in pixels."""
+        px, top = self.patch.px_m, self.patch.top_m
+        return left_m / px - 0.5, (top - top_m) / px - 0.5, right_m / px - 0.5, (top - bottom_m) / px - 0.5
+
+    def sheets(self) -> list[Rectangle]:
+        """Where printed sheets hang."""
+        placed = [m for m in self.markers if m.offset_m is not None and m.height_m is not None]
+        return [
+            self.rectangle(m.offset_m - SHEET_ASIDE * m.size_m, m.offset_m + SHEET_ASIDE * m.size_m,
+                           m.height_m - SHEET_BELOW * m.size_m, m.height_m + SHEET_ABOVE * m.size_m)
+            for m in placed
+        ]  # fmt: skip
+
+    def holes(self, margin_m: float) -> list[Rectangle]:
+        """Openings, widened by a margin (narrowed by a negative one)."""
+        tall = abs(margin_m)
+        return [
+            self.rectangle(o.left_m - margin_m, o.right_m + margin_m, o.bottom_m - tall, o.top_m + tall)
+            for o in self.openings
+        ]
+
+    def barred(self, rectangles: Sequence[Rectangle], row_px: float = 1.0) -> np.ndarray:
+        """(rows, cols) bool of the face, rows ``row_px`` pixels high: inside one of some rectangles."""
+        rows = int(self.patch.rows // row_px)
+        found = np.zeros((rows, self.patch.cols), bool)
+        for left, top, right, bottom in rectangles:
+            first_row, last_row = (max(round(v / row_px), 0) for v in (top, bottom))
+            found[first_row:last_row, max(round(left), 0) : max(round(right), 0)] = True
+        return found
+
+
+def studs_seen(seen: Seen, likely_m: Sequence[float]) -> list[Upright]:
+    """Measured studs from left to right, with those in the corners where their free edge shows."""
+    px, face = seen.patch.px_m, seen.face
+    edges = edges_of(seen.views, seen.patch.rows, seen.patch.cols, px)
+    barred = seen.barred([*seen.holes(-OPENING_INSET_M), *seen.sheets()], round(BAND_M / px))
+    found = find_uprights(edges, px, seen.patch.top_m, face.stud_width_m, barred, likely_m)
+    found = [u for u in found if face.stud_width_m < u.center_m < face.length_m - face.stud_width_m]
+    for left in (True, False):
+        end = end_stud(edges, px, face.stud_width_m, face.length_m, left)
+        if end is not None:
+            found.append(
+                Upright(center_m=end[0], scatter_m=0.003, width_m=face.stud_width_m, bottom_m=0.0,
+                        top_m=face.height_m, view_count=end[1], strength=1.0)
+            )  # fmt: skip
+    return sorted(found, key=lambda u: u.center_m)
+
+
+def boxes_seen(seen: Seen) -> list[Mouth]:
+    """Boxes and panels from left to right."""
+    px = seen.patch.px_m
+    layers = [unlike_wood(view, px) for view in seen.views]
+    barred = seen.barred([*seen.holes(OPENING_MARGIN_M), *seen.sheets()])
+    found = find_mouths(seen.views, layers, seen.patch.rows, seen.patch.cols, px, barred)
+    return sorted(found, key=lambda m: m.x_m)
+
+
+def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> list[Run]:
+    """Runs from end to end: pieces that carry one another on are joined."""
+    px, face = seen.patch.px_m, seen.face
+    before = [
+        *seen.holes(OPENING_MARGIN_M),
+        *seen.sheets(),
+        *(
+            seen.rectangle(s.center_m - s.width_m / 2, s.center_m + s.width_m / 2, s.bottom_m, s.top_m)
+            for s in studs
+        ),
+    ]  # fmt: skip
+    boxes = [_rectangle_px(m, px) for m in mouths]
+    shows = []
+    for view in seen.views:
+        show = without(view, before, MASK_MARGIN_M / px) & view.within
+        hide_hollows(view, show, boxes, (RIM_DEPTH_M, RIM_DEPTH_M + BOX_BACK_M), BOX_MARGIN_M / px)
+        shows.append(show)
+    shape = seen.patch.rows, seen.patch.cols
+    pieces = find_runs(seen.views, shows, shape, px, seen.patch.top_m, face.stud_depth_m)
+    return _joined(seen, pieces)
+
+
+def _rectangle_px(mouth: Mouth, px_m: float) -> Rectangle:
+    return (
+        (mouth.x_m - mouth.width_m / 2) / px_m - 0.5, (mouth.y_m - mouth.height_m / 2) / px_m - 0.5,
+        (mouth.x_m + mouth.width_m / 2) / px_m - 0.5, (mouth.y_m + mouth.height_m / 2) / px_m - 0.5,
+    )  # fmt: skip
+
+
+def _joined(seen: Seen, pieces: Sequence[Run]) -> list[Run]:
+    sheets, px, top_m = seen.sheets(), seen.patch.px_m, seen.patch.top_m
+
+    def hidden(a: np.ndarray, b: np.ndarray) -> bool:
+        x, y = ((a + b) / 2)[0] / px, (top_m - ((a + b) / 2)[1]) / px
+        return any(left <= x <= right and top <= y <= bottom for left, top, right, bottom in sheets)
+
+    chains = join([p.points_m for p in pieces], [p.sheath for p in pieces], hidden)
+    return [_chain([pieces[k] for k, _ in chain], [turn for _, turn in chain]) for chain in chains]
+
+
+def _chain(parts: list[Run], turned: list[bool]) -> Run:
+    points = [p.points_m[::-1] if turn else p.points_m for p, turn in zip(parts, turned, strict=True)]
+    lengths = np.array([len(p) for p in points], float)
+    sure = [p.sheath for p in parts if p.sheath != "unsure"]
+    return Run(
+        points_m=np.concatenate(points),
+        sheath=sure[0] if sure else "unsure",
+        strength=float((lengths * [p.strength for p in parts]).sum() / lengths.sum()),
+        sigma_depth_m=max(p.sigma_depth_m for p in parts),
+        radius_m=parts[0].radius_m,
+    )
+
+
+def end_of(
+    point_m: np.ndarray, seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]
+) -> tuple[str, int | None]:
+    """What a run does at an end: words, and the number of the box it enters."""
+    offset, height = float(point_m[0]), float(point_m[1])
+    near = []
+    for number, m in enumerate(mouths):
+        beyond_x = max(abs(offset - m.x_m) - m.width_m / 2, 0)
+        beyond_z = max(abs(height - seen.patch.top_m + m.y_m) - m.height_m / 2, 0)
+        near.append((float(np.hypot(beyond_x, beyond_z)), number))
+    if near and min(near)[0] < NEAR_BOX_M:
+        return "into box", min(near)[1]
+    if height > seen.face.height_m - TOP_PLATE_M:
+        return "through the top plate", None
+    if height < PLATE_M:
+        return "through the sole plate", None
+    if any(abs(offset - s.center_m) < s.width_m / 2 + 0.03 and s.bottom_m < height < s.top_m for s in studs):
+        return "at a stud", None
+    if _leaves_view(seen, offset, height):
+        return "out of what was filmed", None
+    return "open end", None
+
+
+def _leaves_view(seen: Seen, offset_m: float, height_m: float) -> bool:
+    px = seen.patch.px_m
+    x, y = offset_m / px, (seen.patch.top_m - height_m) / px
+    reach = RIM_FREE_M / px
+    counts = []
+    for dx, dy in ((0, 0), (reach, 0), (-reach, 0), (0, reach), (0, -reach)):
+        counts.append(sum(_within(v, x + dx, y + dy) for v in seen.views))
+    return min(counts) < 3
+
+
+def _within(view: Rectified, x: float, y: float) -> bool:
+    row, col = round(y) - view.row, round(x) - view.col
+    inside = 0 <= row < view.within.shape[0] and 0 <= col < view.within.shape[1]
+    return inside and bool(view.within[row, col])
