@@ -1,0 +1,89 @@
+"""All benchmarks in one run, as Markdown tables, ratios first.
+
+    python -m tests.benchmarks [--quick] [--only NAME ...] [--out FILE]
+
+A module here takes part when it has ``rows(quick) -> list[Row]``, or an adapter has it in
+``adapters.py``. Every ratio is against a peer in the same run. One that cannot run is listed with
+the reason, and the others go on.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import importlib
+import os
+import pkgutil
+import platform
+import time
+from pathlib import Path
+
+import av
+import cv2
+import numpy as np
+import psutil
+import scipy
+
+import tests.benchmarks as here
+from tests.benchmarks.adapters import ADAPTERS
+from tests.benchmarks.row import Row, as_markdown
+
+RESULTS = Path(__file__).parent / "RESULTS.md"
+# The order in which a reader wants them; others follow.
+FIRST = ("accuracy", "placing", "intake", "long_inputs", "elevation", "answers", "drill_paths", "overlay", "viewer")
+
+
+def names() -> list[str]:
+    """Modules that give rows, in order."""
+    found = {m.name for m in pkgutil.iter_modules(here.__path__)} - {"__main__", "adapters", "row"}
+    takes_part = {n for n in found if n in ADAPTERS or hasattr(importlib.import_module(f"{here.__name__}.{n}"), "rows")}
+    return [n for n in FIRST if n in takes_part] + sorted(takes_part - set(FIRST))
+
+
+def rows_of(name: str, quick: bool) -> list[Row]:
+    """A module's rows; its trouble as the only one where it cannot run."""
+    module = importlib.import_module(f"{here.__name__}.{name}")
+    work = getattr(module, "rows", None) or ADAPTERS[name]
+    try:
+        return list(work(quick))
+    except Exception as error:  # the other tables are still wanted
+        return [Row(what="could not be measured", value=f"{type(error).__name__}: {error}", holds=False)]
+
+
+def machine() -> str:
+    """What this was measured on."""
+    info = Path("/proc/cpuinfo")
+    lines = info.read_text().splitlines() if info.exists() else []
+    model = next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), platform.machine())
+    versions = f"PyAV {av.__version__}, OpenCV {cv2.__version__}, NumPy {np.__version__}, SciPy {scipy.__version__}"
+    return (
+        f"{model}, {os.cpu_count()} cores, {psutil.virtual_memory().total / 2**30:.0f} GiB memory, "
+        f"{platform.system()} {platform.release()}, Python {platform.python_version()}, {versions}"
+    )
+
+
+def main() -> None:
+    """Run, print, and write the file."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help="smaller sizes; for a look, not for quoting")
+    parser.add_argument("--only", nargs="+", metavar="NAME", choices=names())
+    parser.add_argument("--out", type=Path, default=RESULTS, help="the file to write  [default: beside this module]")
+    chosen = parser.parse_args()
+    parts = [
+        "# Benchmarks", "",
+        f"{'Quick run' if chosen.quick else 'Full run'} of `python -m tests.benchmarks` on {datetime.date.today()}. "
+        "Ratios are against the named peer in the same run: below 1 is less than the peer. On a machine that also did "
+        "other work (see the load) wall times are too long; ratios and processor times are disturbed less.", "",
+        f"Machine: {machine()}.", "",
+    ]  # fmt: skip
+    for name in chosen.only or names():
+        before, started = os.getloadavg()[0], time.monotonic()
+        table = as_markdown(name.replace("_", " "), rows_of(name, chosen.quick))
+        took = f"Took {time.monotonic() - started:.0f} s; load before {before:.1f}, after {os.getloadavg()[0]:.1f}."
+        print(f"{table}\n{took}\n", flush=True)
+        parts += [table, took, ""]
+        chosen.out.write_text("\n".join(parts), "utf-8")  # what is measured is kept, whatever comes after
+
+
+if __name__ == "__main__":
+    main()
