@@ -130,7 +130,8 @@ def test_layers_can_be_hidden(visit):
 
 
 PAGES = ("/", "/faces/street?at=6ft&height=4ft", "/faces/partition", "/wall", "/wall/street?at=6ft", "/pictures",
-         "/pictures/open_01", "/circuits", "/plan", "/gaps", "/nowhere")  # fmt: skip
+         "/pictures/open_01", "/pictures/closed_03", "/circuits", "/plan", "/gaps", "/placing", "/wall/labels", "/add",
+         "/building/circuit", "/nowhere")  # fmt: skip
 
 
 # Everything that is pressed, checkboxes by their label: at least 44 by 44 CSS px.
