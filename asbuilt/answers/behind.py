@@ -18,6 +18,7 @@ from asbuilt.answers.reply import Reply
 from asbuilt.answers.routes import RULES, ExpectedRoute, routes_in
 from asbuilt.answers.standing import standing_at
 from asbuilt.answers.things import Thing
+from asbuilt.answers.unconfirmed import Unconfirmed, unconfirmed_near
 from asbuilt.answers.view import FaceView
 from asbuilt.errors import NotInRecordError
 from asbuilt.record.store import Record
@@ -103,6 +104,7 @@ class BehindAnswer(Reply):
     inside_offset_m: float  # the same place from the left end of the face in the room
     inside: str  # that in words where it was asked from the other side
     cautions: tuple[str, ...]
+    unconfirmed: tuple[Unconfirmed, ...] = ()  # what the pictures propose near it; not part of the outcome
 
 
 def behind(
@@ -160,6 +162,9 @@ def behind(
         expected=() if parts else tuple(routes_in(view, face_id, standing.turned(reach), rules)),
         inside_offset_m=standing.inside_offset_m(offset_m), inside=standing.seen_from_inside(offset_m),
         cautions=cautions_for(shown),
+        unconfirmed=unconfirmed_near(
+            record, standing.inside.face.id, standing.inside_offset_m(offset_m), height_m, within_m
+        ),
     )  # fmt: skip
 
 

@@ -22,6 +22,7 @@ from asbuilt.answers.screws import ScrewAnswer, longest_screw, rule_depth_m
 from asbuilt.answers.standing import OUTSIDE, Standing, standing_at
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit
+from asbuilt.answers.unconfirmed import UNCONFIRMED_M, unconfirmed_near
 from asbuilt.answers.view import FaceView, View
 from asbuilt.answers.wood import back_of, other_side, wood_met
 from asbuilt.errors import NotInRecordError
@@ -84,6 +85,7 @@ def drill(
     bit = Bit(offset_m=offset_m, height_m=height_m, radius_m=bit_m / 2, tip_m=tip_of(face, depth_m, depth_from))
     passed = passages(view, face.face.id, bit)
     cover, doubts = record_of(standing, bit)
+    at_m = standing.inside_offset_m(offset_m), height_m
     return DrillAnswer(
         building=view.building.name, unit=view.building.unit, face_id=face_id, face_title=face.face.title,
         offset_m=offset_m, height_m=height_m, bit_m=bit_m, depth_m=depth_m, depth_from=depth_from, tip_m=bit.tip_m,
@@ -93,6 +95,7 @@ def drill(
         wood=wood_met(face, offset_m, height_m, bit.radius_m, bit.tip_m),
         other_side=other_side(view, face, offset_m, height_m, bit.tip_m), cover=cover, doubts=doubts,
         recorded_on=cover.last_date, age=age_of(cover.last_date), cautions=cautions_for([p.thing for p in passed]),
+        unconfirmed=unconfirmed_near(record, standing.inside.face.id, *at_m, bit.radius_m + UNCONFIRMED_M),
         **_verdict(standing, passed, bit, cover, doubts), **_surroundings(standing, bit, passed, rules),
     )  # fmt: skip
 

@@ -12,6 +12,7 @@ from asbuilt.answers.power import CircuitOff
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.routes import ExpectedRoute
 from asbuilt.answers.screws import ScrewAnswer
+from asbuilt.answers.unconfirmed import Unconfirmed
 from asbuilt.answers.wood import OtherSide, WoodMet
 
 
@@ -88,3 +89,4 @@ class DrillAnswer(Reply):
     cross_check: str
     pictures: tuple[PictureMark, ...]
     cautions: tuple[str, ...]
+    unconfirmed: tuple[Unconfirmed, ...] = ()  # what the pictures propose near it; not part of the outcome

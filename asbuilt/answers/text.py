@@ -14,6 +14,7 @@ from asbuilt.answers.fixing import FixingAnswer
 from asbuilt.answers.marks import PictureMark
 from asbuilt.answers.pattern import HoleAnswer, PatternAnswer, PlaceInstead
 from asbuilt.answers.pole import PoleAnswer
+from asbuilt.answers.unconfirmed import unconfirmed_words
 from asbuilt.answers.wording import COVER_95, length
 
 
@@ -26,6 +27,7 @@ def behind_text(answer: BehindAnswer) -> str:
     lines += [answer.inside] if answer.inside else []
     for bay in answer.bays:
         lines += ["", *_bay(bay, answer)]
+    lines += ["", *unconfirmed_words(answer.unconfirmed, unit)] if answer.unconfirmed else []
     lines += ["", *_surroundings(answer)]
     lines += _block("Where cable runs:", [r.text for r in answer.expected])
     lines += _block("Switch off first:", [c.text for c in answer.circuits_off])
@@ -91,6 +93,7 @@ def drill_text(answer: DrillAnswer) -> str:
         lines += [drill_wording.came_out(answer.other_side.wall_m, answer.other_side.text, unit)]
     lines += _block("Near the hole:", [t.text for t in answer.things])
     lines += _block("Nearest along the wall:", _ways(answer))
+    lines += ["", *unconfirmed_words(answer.unconfirmed, unit)] if answer.unconfirmed else []
     wood = [w.text + (f", {length(w.wood_m, unit)} of wood" if w.wood_m > 0 else "") for w in answer.wood]
     lines += _block("Wood:", wood)
     lines += _block("Where cable runs:", [r.text for r in answer.expected])
