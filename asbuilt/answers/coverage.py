@@ -26,6 +26,7 @@ WELL_OBLIQUITY_DEG = 55
 WELL_LIGHT = 26  # of 255
 WELL_SHARPNESS = 64  # of 255
 WELL_COUNT = 2  # one picture alone gives no depth
+WELL_SIGMA_M = 0.00635  # half an inch at 95 %: a screw aimed at the middle of a stud still meets it (our choice)
 HOLE_CELLS = 5  # every hole of 6 in by 6 in is listed, also where errors of placing make it look smaller
 OVERLAP_CELLS = 2  # a hole that reaches this far past the middle of a stud is not listed in the next bay as well
 
@@ -106,12 +107,14 @@ class FaceCoverage:
         if (values["count"] == 0).mean() > 0.5:
             return wording.NO_PICTURE
         middle = {name: float(np.median(v[values["count"] > 0])) for name, v in values.items()}
+        sigma_m = middle["error"] * ERROR_STEP_M
         return wording.poor_reason(
             obliquity_deg=middle["obliquity"] if middle["obliquity"] > WELL_OBLIQUITY_DEG else None,
             blurred=middle["sharpness"] < WELL_SHARPNESS,
             dark=middle["light"] < WELL_LIGHT,
             px_per_inch=middle["resolution"] if middle["resolution"] < WELL_PX_PER_INCH else None,
             single=middle["count"] < WELL_COUNT,
+            error=wording.error(sigma_m, self.view.building.unit) if sigma_m > WELL_SIGMA_M else None,
         )
 
     def shares(self) -> tuple[float, float, float]:
@@ -169,7 +172,7 @@ def _classes(layers: dict[str, np.ndarray], best: np.ndarray) -> np.ndarray:
     seen = (best >= 0) & (layers["resolution"] >= POOR_PX_PER_INCH)
     well = seen & (layers["resolution"] >= WELL_PX_PER_INCH) & (layers["obliquity"] <= WELL_OBLIQUITY_DEG)
     well &= (layers["light"] >= WELL_LIGHT) & (layers["sharpness"] >= WELL_SHARPNESS)
-    well &= layers["count"] >= WELL_COUNT
+    well &= (layers["count"] >= WELL_COUNT) & (layers["error"] * ERROR_STEP_M <= WELL_SIGMA_M)
     return np.where(well, WELL, np.where(seen, POOR, NOT_RECORDED)).astype(np.uint8)
 
 

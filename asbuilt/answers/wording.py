@@ -90,8 +90,9 @@ def breaker(number: str, panel: str) -> str:
 
 
 def poor_reason(
-    *, obliquity_deg: float | None, blurred: bool, dark: bool, px_per_inch: float | None, single: bool
-) -> str:
+    *, obliquity_deg: float | None, blurred: bool, dark: bool, px_per_inch: float | None, single: bool,
+    error: str | None = None,
+) -> str:  # fmt: skip
     """Why a place is seen but poor; None and False leave a reason out."""
     parts = []
     if obliquity_deg is not None:
@@ -101,6 +102,8 @@ def poor_reason(
     parts += [word for word, is_so in (("blurred", blurred), ("dark", dark)) if is_so]
     if single:
         parts.append("in one picture only")
+    if error is not None and not parts:  # what makes it so is named already, if anything is
+        parts.append(f"placed only to {error} (tape a mark or a sheet there)")
     return " and ".join(parts) if parts else "seen, but not well everywhere"
 
 
@@ -108,7 +111,7 @@ def partly(share: float, missing: str, poor: str) -> str:
     """Why a place is to be photographed again of which a share is missing and the rest poor."""
     if share < 0.05:
         return f"{poor}; a little of it: {missing}"
-    return f"{missing}; the rest is {poor}" if share > 0.5 else f"{poor}; {100 * share:.0f} % of it: {missing}"
+    return f"{missing}; the rest: {poor}" if share > 0.5 else f"{poor}; {100 * share:.0f} % of it: {missing}"
 
 
 def stretch_of_height(bottom_m: float, top_m: float, face_height_m: float, unit: str, flat: bool = False) -> str:

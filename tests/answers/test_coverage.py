@@ -45,7 +45,8 @@ def test_the_part_left_out_on_purpose_is_listed_floor_and_bay(dense_record):
              and s.recorded == wording.UNKNOWN and s.top_m > 2.7]  # fmt: skip
     assert len(found) == 1
     assert found[0].bottom_m <= left_out["z_from"] + 0.05
-    assert found[0].text.startswith(f"bay {found[0].bay} (12 ft 6 in to 14 ft 0-1/2 in) above 4 ft 7 in: no placed")
+    assert found[0].text.startswith(f"bay {found[0].bay} (12 ft 6 in to 14 ft 0-1/2 in)")
+    assert ": no placed picture shows it; the rest: " in found[0].text
 
 
 def test_a_well_filmed_part_is_well_recorded(dense_record):
@@ -127,6 +128,17 @@ def test_poor_pictures_give_seen_but_poor_with_the_reason(tmp_path, change, reas
         cover = coverage_of(record, "street").area(2.9, 1.2, 3.2, 1.5)
     assert cover.state == wording.COVER[1]
     assert reason in cover.reason
+
+
+def test_where_the_pictures_are_placed_loosely_it_is_seen_but_poor_and_says_how_loosely(tmp_path):
+    with truth_record(tmp_path / "r", frame_step=12) as record:
+        loose = np.diag([0.001**2] * 3 + [0.015**2] * 3)
+        for placement in record.all(Placement, status="placed"):
+            record.put(dataclasses.replace(placement, covariance=tuple(map(tuple, loose.tolist()))))
+        coverage.run(record)
+        cover = coverage_of(record, "street").area(2.9, 1.2, 3.2, 1.5)
+    assert cover.state == wording.COVER[1]
+    assert cover.reason.startswith("placed only to +/- 1") and "tape a mark" in cover.reason
 
 
 def test_the_stated_error_is_that_of_the_pose_and_the_click():
