@@ -227,7 +227,7 @@ def frames_at(path: str | Path, name: str, times_s: Sequence[float], start_s: fl
 
 
 def key_frames_near(path: str | Path, name: str, times_s: Sequence[float], start_s: float) -> Iterator[Frame]:
-    """The key frame before or at each time: found by the index, decoded without any other frame.
+    """The key frame before or at each time, each once: found by the index, decoded without any other frame.
 
     Raises
     ------
@@ -236,18 +236,20 @@ def key_frames_near(path: str | Path, name: str, times_s: Sequence[float], start
     """
     with open_video(path, name) as (container, stream):
         stream.thread_type = "SLICE"  # frame threads would wait for more frames
-        last_s = -1.0
+        seen = set()
         for time_s in times_s:
             try:
                 container.seek(int((time_s + start_s) / float(stream.time_base)), stream=stream, backward=True)
                 packet = next((p for p in container.demux(stream) if p.is_keyframe), None)
-                frames = [*packet.decode(), *stream.codec_context.decode(None)] if packet else []
+                if packet is None or packet.pts is None or packet.pts in seen:
+                    continue
+                seen.add(packet.pts)
+                frames = [*packet.decode(), *stream.codec_context.decode(None)]
             except av.error.FFmpegError:
                 continue
             for frame in frames[:1]:
-                found_s = -1.0 if frame.pts is None else float(frame.pts * stream.time_base) - start_s
-                if found_s > last_s:
-                    last_s = found_s
+                if frame.pts is not None:
+                    found_s = float(frame.pts * stream.time_base) - start_s
                     yield Frame(time_s=found_s, stored=frame, display=display_of(frame, 1.0))
 
 

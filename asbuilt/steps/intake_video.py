@@ -57,8 +57,7 @@ def _first_look(record: Record, scanner: Scanner, media: Media) -> None:
         shown = scanner.first_look(media_path(record, media), media.name, media.meta["start_s"])
     except MediaError:
         return  # scanning it will tell what is wrong with it
-    pictures = {p.id: p for p in (replace(_picture(media, s), kept_for=FIRST_LOOK) for s in shown)}
-    record.put(*pictures.values())
+    record.put(*(replace(_picture(media, s), kept_for=FIRST_LOOK) for s in shown))
 
 
 def _end_first_look(record: Record, media: Media) -> None:

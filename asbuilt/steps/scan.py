@@ -81,15 +81,15 @@ def first_look(path: str, name: str, start_s: float) -> dict:
         length_s = container.duration / 1e6 if container.duration else 0.0
     times_s = np.arange(0.0, length_s, max(FIRST_LOOK_GAP_S, length_s / FIRST_LOOK_COUNT))
     # Every fourth first, then what lies between: stopped early, the whole clip is still covered.
+    ordered_s = np.concatenate([times_s[first::4] for first in (0, 2, 1, 3)])
     shown = []
-    for first in (0, 2, 1, 3):
-        for frame in key_frames_near(path, name, times_s[first::4].tolist(), start_s):
-            quality = measure_quality(levels_of(frame.display.apply(shrink(frame.luma()))), *frame.luma_range)
-            if not quality.hopeless:
-                flags = [DARK] if quality.dark else []
-                shown.append({"time_s": frame.time_s, "sharpness": None, "light": quality.light, "flags": flags})
-            if time.monotonic() > until:
-                return {"shown": shown}
+    for frame in key_frames_near(path, name, ordered_s.tolist(), start_s):
+        quality = measure_quality(levels_of(frame.display.apply(shrink(frame.luma()))), *frame.luma_range)
+        if not quality.hopeless:
+            flags = [DARK] if quality.dark else []
+            shown.append({"time_s": frame.time_s, "sharpness": None, "light": quality.light, "flags": flags})
+        if time.monotonic() > until:
+            break
     return {"shown": shown}
 
 
