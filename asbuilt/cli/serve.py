@@ -16,6 +16,9 @@ from asbuilt.errors import AsbuiltError
 
 PORT = 8340  # any free one serves
 THREADS = 16  # several pictures are asked for at once, and pages that watch the work hold one each
+# Somebody who opens connections and leaves them hanging must not lock the others out.
+MOST_CONNECTIONS = 1000
+IDLE_S = 30
 LOCAL = "127.0.0.1"
 
 
@@ -51,7 +54,10 @@ def command(record: str, port: int, lan: bool, open_browser: bool | None) -> Non
         raise ServeError("this machine is on no network; connect it, or serve without --lan")
     app = create_app(record, author=author(), access_code=code, lan_address=address)
     try:
-        server = create_server(app, host="0.0.0.0" if lan else LOCAL, port=port, threads=THREADS, ident="asbuilt")
+        server = create_server(
+            app, host="0.0.0.0" if lan else LOCAL, port=port, threads=THREADS, ident="asbuilt",
+            connection_limit=MOST_CONNECTIONS, channel_timeout=IDLE_S, asyncore_use_poll=True,
+        )  # fmt: skip
     except OSError as error:
         raise ServeError(f"cannot listen on port {port} ({error.strerror}); try another: --port 0") from error
     app.config["PORT"] = server.effective_port
