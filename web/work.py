@@ -17,6 +17,7 @@ import io
 import json
 import re
 import sys
+import traceback
 
 from asbuilt.errors import AsbuiltError
 from asbuilt.record import Face, Picture, Record, incoming
@@ -65,7 +66,15 @@ def tell(**facts) -> None:
 def main(folder: str, author: str, tasks: list[str]) -> None:
     """Do the tasks in order; a task that cannot be done leaves a note and the rest goes on."""
     bars = BarReader(tell)
-    sys.stderr = bars
+    terminal, sys.stderr = sys.stderr, bars
+    try:
+        _do(folder, author, tasks, bars)
+    except Exception:
+        traceback.print_exc(file=terminal)  # for whoever runs the viewer
+        raise SystemExit(1) from None
+
+
+def _do(folder: str, author: str, tasks: list[str], bars: BarReader) -> None:
     with Record.open(folder, author=author) as record:
         for task in tasks:
             bars.step = STEP_WORDS[task]

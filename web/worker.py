@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import logging
 import subprocess
 import sys
 import threading
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
@@ -88,7 +90,7 @@ class Worker:
         )
         with self._changed:
             self._process = process
-        threading.Thread(target=process.stderr.read, daemon=True).start()
+        threading.Thread(target=_log, args=(process.stderr,), daemon=True).start()
         done = False
         for line in process.stdout:
             done = self._hear(line) or done
@@ -111,6 +113,13 @@ class Worker:
     def _note(self, text: str) -> None:
         with self._changed:
             self._set(notes=(*self._state.notes, text)[-NOTES_KEPT:])
+
+
+def _log(complaints: Iterable[str]) -> None:
+    """Pass on what a work process complains about to whoever runs the viewer."""
+    text = "".join(complaints).strip()
+    if text:
+        logging.getLogger(__name__).error("the work process: %s", text)
 
 
 def state_data(state: WorkState) -> dict:

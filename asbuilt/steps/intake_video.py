@@ -147,4 +147,4 @@ def _with_meta(media: Media, **more) -> Media:
 
 
 def _bar_format() -> str:
-    return "{l_bar}{bar}| {n:.0f}/{total:.0f} s [{elapsed}<{remaining}]"
+    return "{l_bar}{bar}| {n_fmt}/{total_fmt} s [{elapsed}<{remaining}]"
