@@ -34,6 +34,23 @@ def sample_record() -> Path:
     return folder
 
 
+def accuracy_rows(quick: bool) -> list[Row]:
+    """Errors of clicked spots of the sample room against its truth: with sheets, with marks, of single photos."""
+    from tests.benchmarks import accuracy
+
+    table = []
+    for case in ("marked", "still") if quick else ("marked", "marks", "still"):
+        with tempfile.TemporaryDirectory() as folder:
+            _, *lines = accuracy.rendered(accuracy.SAMPLE, case, Path(folder))
+        for line in lines:
+            name, _, figures = line.strip().partition("  ")
+            kept = None if "limits" not in line else "NOT kept" not in line
+            limits = "{:.3f}/{:.3f} in".format(*accuracy.LIMITS_IN[case])
+            table.append(Row(what=f"{case}: {name}", value=" ".join(figures.split()), holds=kept,
+                             must="" if kept is None else f"offset and height {limits}"))  # fmt: skip
+    return table
+
+
 def intake_rows(quick: bool) -> list[Row]:
     """Intake against plain decoding, and memory against the length of a clip."""
     table, folder = [], Path(SCRATCH.name)
@@ -127,6 +144,7 @@ def viewer_rows(quick: bool) -> list[Row]:
 
 
 ADAPTERS: dict[str, Callable[[bool], list[Row]]] = {
+    "accuracy": accuracy_rows,
     "intake": intake_rows,
     "elevation": elevation_rows,
     "answers": answers_rows,
