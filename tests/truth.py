@@ -185,7 +185,7 @@ def _picture(picture_id, media, source, stage, face_id, pts_s=None, flags=()) ->
 def _placement(picture: Picture, source: dict, lens: dict) -> Placement:
     pose = Rigid3(target=camera_frame(picture.id), source=BUILDING, rotation=_rotation(source["R"]),
                   translation_m=np.array(source["t"]))  # fmt: skip
-    covariance = np.diag([0.0008**2] * 3 + [0.002**2] * 3)
+    covariance = np.diag([0.0004**2] * 3 + [0.001**2] * 3)  # as joint solutions have it relative to the face
     return Placement(
         id=picture.id, status=PLACED, quat_xyzw=quat_xyzw(pose.rotation),
         translation_m=tuple(source["t"]), covariance=tuple(map(tuple, covariance.tolist())),

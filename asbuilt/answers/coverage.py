@@ -26,7 +26,7 @@ WELL_OBLIQUITY_DEG = 55
 WELL_LIGHT = 26  # of 255
 WELL_SHARPNESS = 64  # of 255
 WELL_COUNT = 2  # one picture alone gives no depth
-WELL_SIGMA_M = 0.00635  # half an inch at 95 %: a screw aimed at the middle of a stud still meets it (our choice)
+WELL_SIGMA_M = 0.0075  # 5/8 in at 95 %: a screw aimed at the middle of a stud still meets it (our choice)
 HOLE_CELLS = 5  # every hole of 6 in by 6 in is listed, also where errors of placing make it look smaller
 OVERLAP_CELLS = 2  # a hole that reaches this far past the middle of a stud is not listed in the next bay as well
 
