@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -10,13 +11,15 @@ import numpy as np
 from asbuilt.geometry.bundle_problem import PixelObservations
 from asbuilt.geometry.cameras import Lens
 from asbuilt.geometry.planes import Plane, on_planes
-from asbuilt.geometry.resection import DISAGREEING, refine, resect
+from asbuilt.geometry.resection import DISAGREEING, MIN_POINTS, refine, resect, three_point_poses
 
 MIN_TRACKS = 12  # shared tracks needed to go on from a neighbour
 CHAIN_SIGMA_PX = 6.0  # a track point guessed from the wall's plane lands about this far off
 GUESS_SIGMA_M = 0.08  # spread of texture about the guessed plane inside a stud wall
 RAY_SIGMA = 0.006  # radians: pixel and pose error of a first pose
 DISAGREE = 0.012  # of the focal length: an uncalibrated lens and the tape explain no more than this; our choice
+BORNE_OUT = 0.02  # of the focal length: about 2 in at the wall, before any adjustment
+TRIAL_PICTURES = 20  # how far along the clip a three-point pose is tried
 STRONG_POINTS = 8  # known points that place a picture without help: two sheets
 
 
@@ -76,6 +79,9 @@ class Chain:
                     self._pose_by_known(i)
             self._spread()
         for i in order:
+            if not self.posed[i] and not self.reasons[i] and self._pose_by_three(i):
+                self._spread()
+        for i in order:
             if not self.posed[i] and not self.reasons[i]:
                 self.reasons[i] = self._why_not(i)
 
@@ -84,11 +90,14 @@ class Chain:
         safe = np.where(self._started[:, None, None], self._weight, np.eye(3))
         return np.linalg.solve(safe, self._pull[:, :, None])[:, :, 0], self._started.copy()
 
-    def _spread(self) -> None:
+    def _spread(self, middle: int = 0, reach: int | None = None) -> None:
+        """Pose along the tracks whatever can be, within ``reach`` pictures of ``middle``."""
+        first, end = (0, len(self.lenses)) if reach is None else (max(0, middle - reach), middle + reach + 1)
+        order = range(first, min(end, len(self.lenses)))
         changed = True
         while changed:
             changed = False
-            for i in [*range(len(self.lenses)), *reversed(range(len(self.lenses)))]:
+            for i in [*order, *reversed(order)]:
                 if not self.posed[i] and self._neighbours(i):
                     changed |= self._pose_by_tracks(i)
 
@@ -107,6 +116,44 @@ class Chain:
             return False
         self._accept(i, pose.rotation, pose.translation_m)
         return True
+
+    def _pose_by_three(self, i: int) -> bool:
+        """Try what its three known points allow; keep what the pictures reached from it bear out."""
+        known = self.known[i]
+        if len(known.points_m) != 3:
+            return False
+        best, best_score = None, (-1, 0.0)
+        for pose in three_point_poses(self.lenses[i], known.points_m, known.xy_px, self.inside):
+            trial = self._copy()
+            trial._accept(i, *pose)
+            trial._spread(i, TRIAL_PICTURES)
+            score = trial._borne_out(trial.posed & ~self.posed)
+            if score > best_score:
+                best, best_score = pose, score
+        if best is None or best_score[0] < MIN_POINTS:
+            return False
+        self._accept(i, *best)
+        return True
+
+    def _copy(self) -> Chain:
+        """A chain to try things on."""
+        other = copy(self)
+        for name in ("rotation", "translation_m", "posed", "_weight", "_pull", "_started"):
+            setattr(other, name, getattr(self, name).copy())
+        other.reasons = list(self.reasons)
+        return other
+
+    def _borne_out(self, pictures: np.ndarray) -> tuple[int, float]:
+        """How many known points lie where these pictures show them, and by how much less than the limit."""
+        count, slack = 0, 0.0
+        for i in np.flatnonzero(pictures):
+            known, lens = self.known[i], self.lenses[i]
+            if len(known.points_m):
+                off = lens.project(known.points_m @ self.rotation[i].T + self.translation_m[i]) - known.xy_px
+                share = np.linalg.norm(off, axis=1) / (BORNE_OUT * lens.focal_px)
+                count += int((share < 1).sum())
+                slack += float(np.clip(1 - share, 0, 1)[share < 1].sum())
+        return count, slack
 
     def _pose_by_tracks(self, i: int) -> bool:
         rows = self._by_camera[i]

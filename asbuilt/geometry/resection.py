@@ -16,6 +16,7 @@ from asbuilt.geometry.projection import exp_rotation, project_with_jacobian, ske
 
 MIN_POINTS = 4
 FLAT_SHARE = 0.02  # a point set thinner than this share of its size counts as flat
+UPRIGHT_COSINE = np.cos(np.radians(35))  # a phone is rolled and tipped less; our choice
 DISAGREEING = "its known points do not agree with each other"
 
 
@@ -82,6 +83,34 @@ def resect(
     if not solved:
         return FailedEstimate(DISAGREEING)
     return reduce(_covering, solved)
+
+
+def three_point_poses(
+    lens: Lens, points_m: np.ndarray, pixels_px: np.ndarray, keep_side=None
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Every pose that three known points allow, held about upright: up to four, (rotation, translation [m]).
+
+    Parameters
+    ----------
+    lens : Lens
+    points_m : ndarray of shape (3, 3)
+        In a frame whose third axis points up.
+    pixels_px : ndarray of shape (3, 2)
+    keep_side : callable, optional
+        As for ``resect``.
+    """
+    xy = lens.normalised(require_shape(pixels_px, 2, "pixels_px"))
+    _, rotvecs, translations = cv2.solveP3P(
+        np.ascontiguousarray(points_m, float), xy, np.eye(3), None, flags=cv2.SOLVEPNP_AP3P
+    )
+    poses = []
+    for rotvec, translation in zip(rotvecs, translations, strict=True):
+        rotation, offset = cv2.Rodrigues(rotvec)[0], translation.ravel()
+        upright = -rotation[1, 2] > UPRIGHT_COSINE
+        if upright and (points_m @ rotation.T + offset)[:, 2].min() > 0.05:
+            if keep_side is None or keep_side(-rotation.T @ offset):
+                poses.append((rotation, offset))
+    return poses
 
 
 def _covering(best: Resection, other: Resection) -> Resection:

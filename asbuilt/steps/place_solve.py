@@ -53,7 +53,7 @@ def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved 
     """
     posed, reasons = first_poses(looked, site, clicks)
     if not posed.cameras:
-        return FailedEstimate("no picture shows a taped marker sheet or four known points")
+        return FailedEstimate("no picture shows a taped marker sheet or enough known points: four, or three twice")
     first, rough = _roughly(posed)
     settled = settle(first.problem, rough, site, _groups(looked, first.picture_idx))
     if settled.blunders:

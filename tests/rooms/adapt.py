@@ -20,6 +20,7 @@ from asbuilt.steps.locate_solve import usual_depth
 from asbuilt.steps.place_look import Looked
 from asbuilt.steps.place_setup import Site
 from asbuilt.steps.place_solve import Solved
+from tests.rooms.observe import click
 from tests.rooms.simulate import SimRoom
 
 
@@ -90,6 +91,25 @@ def reference_clicks(room: SimRoom) -> PixelObservations:
         camera_idx=np.concatenate([c.picture for c in parts]), thing_idx=np.concatenate([c.point for c in parts]),
         xy_px=np.concatenate([c.xy_px for c in parts]), sigma_px=np.concatenate([c.sigma_px for c in parts]),
     )  # fmt: skip
+
+
+def marks_in_two_frames(room: SimRoom) -> PixelObservations:
+    """Clicks on all marks in the two frames of each face, half a walk past it apart, that show most of them."""
+    usable = np.flatnonzero((room.pictures.clip >= 0) & room.pictures.usable)
+    rng = np.random.default_rng([room.seed, 200])
+    spots = room.references.spots
+    every = click(room.faces, room.pictures, room.lenses, spots, usable, len(usable), room.options.click_sigma_px, rng)
+    kept = np.zeros(len(every.point), bool)
+    for face in range(len(room.faces)):
+        here = spots.face_idx[every.point] == face
+        shown = np.bincount(every.picture[here], minlength=len(room.pictures))
+        taken: list[int] = []
+        for i in np.argsort(-shown, kind="stable"):
+            if shown[i] and len(taken) < 2 and all(abs(int(i) - k) > 6 for k in taken):
+                taken.append(int(i))
+        kept |= here & np.isin(every.picture, taken)
+    return PixelObservations(camera_idx=every.picture[kept], thing_idx=every.point[kept], xy_px=every.xy_px[kept],
+                             sigma_px=every.sigma_px[kept])  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
