@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from dataclasses import asdict
 
-from flask import Blueprint, Response, abort, jsonify, request, url_for
+from flask import Blueprint, Response, abort, current_app, jsonify, request, url_for
 
 from asbuilt.answers.routes import expected_routes
 from asbuilt.answers.view import view_of
@@ -16,7 +17,7 @@ from asbuilt.sheets.elevation import elevation_sheet
 from asbuilt.sheets.svg import svg
 from asbuilt.units import format_length
 from asbuilt.web.asking import answer_data, asked_place
-from asbuilt.web.pages import Page, get_or_404, page, record, unit
+from asbuilt.web.pages import Page, get_or_404, page, record, record_state, unit
 
 blueprint = Blueprint("faces", __name__)
 LAYERS = {
@@ -24,6 +25,7 @@ LAYERS = {
     "plumbing": "plumbing and gas", "special": "special hazards", "other": "other things",
     "far side": "the other side, mirrored", "coverage": "not recorded", "markers": "marker sheets",
 }  # fmt: skip
+MOST_KEPT = 24  # elevations kept drawn: some megabytes
 RULE_WORDS = {
     "practice": "what electricians do",
     "bs7671": "zones of BS 7671",
@@ -35,16 +37,16 @@ RULE_WORDS = {
 def face(face_id: str) -> Page:
     """The elevation and, when a place is asked for, its answer."""
     found = get_or_404(Face, face_id, "face")
-    drawing = elevation_sheet(record(), face_id, unit=unit(), with_title_block=False)
+    drawn, drawn_layers = _drawn(face_id, unit())
     place = asked_place(found)
     data = {"face": asdict(found), "answer": answer_data(record(), found, place) if place else None}
     pictures = wall_pictures(face_id)
-    layers = {name: LAYERS[name] for name in LAYERS if name in drawing.layers()}
+    layers = {name: LAYERS[name] for name in LAYERS if name in drawn_layers}
     return Page(
         template="face.html",
         data=data,
         drawn={
-            "elevation": svg(drawing, svg_id="elevation"),
+            "elevation": drawn,
             "layers": layers,
             "place": place,
             "faces": neighbours(found),
@@ -54,6 +56,19 @@ def face(face_id: str) -> Page:
             "pictures": pictures,
         },
     )
+
+
+def _drawn(face_id: str, in_unit: str) -> tuple[str, frozenset[str]]:
+    """The elevation as SVG and the layers in it; drawn once for each state of the record."""
+    kept: OrderedDict = current_app.extensions.setdefault("elevations", OrderedDict())
+    key = (face_id, in_unit, record_state())
+    found = kept.get(key)
+    if found is None:
+        drawing = elevation_sheet(record(), face_id, unit=in_unit, with_title_block=False)
+        found = kept[key] = (svg(drawing, svg_id="elevation"), frozenset(drawing.layers()))
+        while len(kept) > MOST_KEPT:
+            kept.popitem(last=False)
+    return found
 
 
 @page(blueprint, "/faces/<face_id>/answer")

@@ -38,6 +38,18 @@ def record() -> Record:
     return g.record
 
 
+def record_state() -> tuple[int, ...]:
+    """Numbers that differ once anybody has changed the record: when its files were written, and how long they are."""
+    found: list[int] = []
+    for name in ("record.db", "record.db-wal"):
+        try:
+            stat = (current_app.config["RECORD_FOLDER"] / name).stat()
+            found += [stat.st_mtime_ns, stat.st_size]
+        except FileNotFoundError:
+            found += [0, 0]
+    return tuple(found)
+
+
 def get_or_404(cls: type[T], row_id: str, name: str) -> T:
     """A row, or a not-found page that does not tell where the record lies."""
     found = record().find(cls, row_id)

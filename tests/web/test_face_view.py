@@ -9,7 +9,7 @@ from playwright.sync_api import expect
 
 from asbuilt.answers.routes import expected_routes
 from asbuilt.answers.view import view_of
-from asbuilt.record import Face, Record
+from asbuilt.record import Face, Item, Record
 from asbuilt.web import create_app
 from tests.web.conftest import SCREENS, Served, Visit, needs_browser
 
@@ -147,3 +147,16 @@ def test_record_that_was_never_placed_says_so(tmp_path):
         pass
     client = create_app(tmp_path / "record").test_client()
     assert "Nothing is placed yet" in client.get("/placing").text
+
+
+def test_wall_is_drawn_anew_once_somebody_changes_the_record(own_record_folder):
+    """The drawing is kept between visits, but never past a change by another process."""
+    client = create_app(own_record_folder).test_client()
+    first = client.get("/faces/street").text
+    assert client.get("/faces/street").text == first
+    with Record.open(own_record_folder) as record:
+        item = record.get(Item, "street-box02")
+        record.put(replace(item, label="moved to the other bench"))
+        assert "moved to the other bench" in client.get("/faces/street").text  # while the other has it open
+    assert "moved to the other bench" in client.get("/faces/street").text
+    assert "mm" in client.get("/faces/street?unit=mm").text
