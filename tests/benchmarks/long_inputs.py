@@ -2,6 +2,7 @@
 
     python -m tests.benchmarks.long_inputs --minutes 1 3 9 --photos 100 400
     python -m tests.benchmarks.long_inputs --minutes 60 --photos 2000     # the full size: 22 GB, an hour of work
+    python -m tests.benchmarks.long_inputs --minutes 5 20 --width 640 --photos  # memory against length alone
 
 The clips are 4K, made by repeating the packets of the encoded sample walk; the photos are the
 sample's with a differing comment in each. Each is taken in by ``asbuilt add`` in a process of its
@@ -22,7 +23,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +34,7 @@ from asbuilt.record.pixels import picture_jpeg
 from tests.benchmarks.intake import KINDS, ROOT, Kind, make_clip, plain_decoding
 from tests.benchmarks.row import Row, as_markdown
 
-FOUR_K = next(k for k in KINDS if k.name == "4K H.264")
+FOUR_K_PX = 3840
 ASBUILT = [sys.executable, "-c", "from asbuilt.cli import main; main()"]
 FIRST_PICTURES_S = 10.0
 # Growth that would still be called flat: an hour may not add more than this [MiB].
@@ -116,14 +117,24 @@ def video(folder: Path, kind: Kind, minutes: float) -> dict:
     whole = add(new_record(folder / "whole"), [clip], length_s=60 * minutes)
     pictures = kept(folder / "whole")
     shutil.rmtree(folder / "whole")
-    broken = add(new_record(folder / "broken"), [clip], until=lambda count: count > len(pictures) / 2)
+    add(new_record(folder / "broken"), [clip], until=lambda count: count > len(pictures) / 2)
     resumed = add(folder / "broken", [])
     same = kept(folder / "broken") == pictures
     megabytes = clip.stat().st_size / 1e6
     shutil.rmtree(folder / "broken")
     clip.unlink()
-    return {"minutes": minutes, "megabytes": megabytes, "plain": plain, "whole": whole, "broken": broken,
+    return {"kind": kind.name, "minutes": minutes, "megabytes": megabytes, "plain": plain, "whole": whole,
             "resumed": resumed, "same": same, "pictures": len(pictures)}  # fmt: skip
+
+
+def kind_of(width_px: int) -> Kind:
+    """4K as phones write it, or as much smaller as asked."""
+    four_k = next(k for k in KINDS if k.size[0] == FOUR_K_PX)
+    share = width_px / FOUR_K_PX
+    if share == 1:
+        return four_k
+    size = (width_px, round(share * four_k.size[1] / 2) * 2)
+    return replace(four_k, name=f"{size[0]}x{size[1]} H.264", size=size, bit_rate=round(four_k.bit_rate * share))
 
 
 def make_photos(folder: Path, count: int) -> list[Path]:
@@ -162,7 +173,7 @@ def video_rows(found: list[dict]) -> list[Row]:
     """The figures of several lengths of clip."""
     table = []
     for f in found:
-        name, whole, resumed = f"{f['minutes']:g} min of 4K ({f['megabytes']:.0f} MB)", f["whole"], f["resumed"]
+        name, whole, resumed = f"{f['minutes']:g} min of {f['kind']}, {f['megabytes']:.0f} MB", f["whole"], f["resumed"]
         ratio = whole.wall_s / f["plain"].wall_s
         table += [
             Row(what=f"{name}: intake", ratio=ratio, peer="plain decoding, wall", value=f"{whole.wall_s:.0f} s, "
@@ -200,23 +211,27 @@ def photo_rows(found: list[dict]) -> list[Row]:
                         must="50 or less", holds=per_thousand <= 50)]  # fmt: skip
 
 
-def rows(quick: bool = False, minutes: list[float] | None = None, counts: list[int] | None = None) -> list[Row]:
-    """All figures."""
-    minutes = minutes or ([0.5, 1.5] if quick else [1, 3, 9])
-    counts = counts or ([20, 60] if quick else [100, 400])
+def rows(quick: bool = False) -> list[Row]:
+    """All figures, of lengths that a machine does in a quarter of an hour (quick: in a few minutes)."""
+    return measure([0.5, 1.5], FOUR_K_PX, [20, 60]) if quick else measure([1, 3, 9], FOUR_K_PX, [100, 400])
+
+
+def measure(minutes: list[float], width_px: int, counts: list[int]) -> list[Row]:
+    """The figures of clips of those lengths, and of so many photos."""
     with tempfile.TemporaryDirectory() as name:
-        clips = [video(Path(name), FOUR_K, m) for m in minutes]
-        return video_rows(clips) + photo_rows([photos(Path(name), n) for n in counts])
+        table = video_rows([video(Path(name), kind_of(width_px), m) for m in minutes]) if minutes else []
+        return table + (photo_rows([photos(Path(name), n) for n in counts]) if counts else [])
 
 
 def main() -> None:
     """Measure and print a Markdown table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--minutes", type=float, nargs="+", default=[1, 3, 9])
-    parser.add_argument("--photos", type=int, nargs="+", default=[100, 400])
+    parser.add_argument("--width", type=int, default=FOUR_K_PX, help="of the clips [px]")
+    parser.add_argument("--photos", type=int, nargs="*", default=[100, 400])
     chosen = parser.parse_args()
     print(f"{os.cpu_count()} cores, load before {os.getloadavg()[0]:.1f}\n")
-    print(as_markdown("Long inputs", rows(minutes=chosen.minutes, counts=chosen.photos)))
+    print(as_markdown("Long inputs", measure(chosen.minutes, chosen.width, chosen.photos)))
 
 
 if __name__ == "__main__":
