@@ -10,7 +10,7 @@ on somewhere, and that too is kept as alternatives. Points are (offset, height, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,7 @@ DETOUR_M = 0.15  # a run between two studs may go level this much higher or lowe
 EDGE_M = 0.15  # this near the edge of a face a run has reached the plate or the corner
 LEADER_M = 0.04  # a run that leads to a coil or a stub lies within some inches of upright above or below it
 PROUD_M = -0.02  # a run that has come out of the wall this far stops there
+INTO_BOX_M = 0.025  # and is bent round again on its last way into a box (common practice, no source)
 JOIN_M = 0.60  # a run's end this near a box of its circuit goes into that box
 # Never more likely than not: nobody saw it there, so no hit is expected from it alone.
 GUESS_WEIGHT = 0.49
@@ -61,6 +62,7 @@ class Lines:
     starts_m: np.ndarray  # (S, 3)
     ends_m: np.ndarray
     sigma_m: np.ndarray  # (S, 2), the larger of the two ends', offset and height
+    reach_m: np.ndarray  # (S,), one sigma of a shift in any direction, at most
     group: np.ndarray
     alternative: np.ndarray
     weight: np.ndarray
@@ -70,9 +72,11 @@ class Lines:
         """The arrays of a course."""
         covs = np.array([(s.start_cov, s.end_cov) for s in course])
         variance = covs[:, :, (0, 1), (0, 1)].max(axis=1)
+        total = covs[:, :, (0, 1, 2), (0, 1, 2)].sum(axis=2).max(axis=1)
         marks = np.array([(s.group, s.alternative, s.weight) for s in course])
         return cls(starts_m=np.array([s.start_m for s in course]), ends_m=np.array([s.end_m for s in course]),
-                   sigma_m=np.sqrt(np.maximum(variance, 0)), group=marks[:, 0], alternative=marks[:, 1],
+                   sigma_m=np.sqrt(np.maximum(variance, 0)),
+                   reach_m=np.sqrt(np.maximum(total, 0)), group=marks[:, 0], alternative=marks[:, 1],
                    weight=marks[:, 2])  # fmt: skip
 
 
@@ -248,15 +252,47 @@ def course_of(
     stops : pair of bool
         Whether the run is known to stop at its first and its last spot.
     """
+    if len(spots) == 1:
+        return _single(spots[0], framing, joins[0], is_pipe, stops)
     found: list[Stretch] = []
     for a, b in zip(spots, spots[1:], strict=False):
         found += between(a, b, framing, group=len(found))
-    ends = [(spots[0], spots[1:2], joins[0], stops[0])]
-    if len(spots) > 1:
-        ends.append((spots[-1], spots[-2:-1], joins[1], stops[1]))
-    for end, before, join, stopped in ends:
+    ends = ((spots[0], spots[1]), (spots[-1], spots[-2]))
+    for (end, before), join, stopped in zip(ends, joins, stops, strict=True):
         if join is not None:
-            found += between(end, join, framing, group=len(found))
-        elif not (stopped or framing.at_edge(end.point_m) or end.point_m[2] < PROUD_M):
-            found += beyond(end, before[0] if before else None, framing, len(found), is_pipe)
+            found += _into_box(end, join, framing, len(found), is_pipe)
+        elif stopped or (is_pipe and end.point_m[2] < PROUD_M):
+            continue
+        elif framing.at_edge(end.point_m):
+            found += _into_edge(end, framing, len(found), is_pipe)
+        else:
+            found += beyond(end, before, framing, len(found), is_pipe)
     return found or _leg(spots[0], spots[-1])
+
+
+def _single(spot: Spot, framing: Framing, join: Spot | None, is_pipe: bool, stops: tuple[bool, bool]) -> list[Stretch]:
+    """A run seen at one spot: into its box, if it has one, and on to the other side, for it comes from somewhere."""
+    found = [] if join is None else _into_box(spot, join, framing, 0, is_pipe)
+    if not any(stops) or (join is None and not all(stops)):
+        found += beyond(spot, join, framing, len(found), is_pipe)
+    return found or _leg(spot, spot)
+
+
+def _into_box(end: Spot, join: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:
+    """From a run's last spot into its box: by any of its openings, and seldom straight."""
+    loose = np.zeros((3, 3)) if is_pipe else EYE * INTO_BOX_M**2
+    legs = between(end, Spot(point_m=join.point_m, cov=join.cov + loose), framing, group)
+    if is_pipe or len(legs) != 2:
+        return legs
+    first, last = legs  # one straight leg: bent in its middle
+    middle = first.end_cov + loose
+    return [replace(first, end_cov=middle), replace(last, start_cov=middle)]
+
+
+def _into_edge(end: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:
+    """A run that has come near a plate or a corner goes on into it."""
+    x, z = end.point_m[:2]
+    high, wide = framing.height_m, framing.length_m
+    edges = ((high - z, (x, high)), (z, (x, 0.0)), (wide - x, (wide, z)), (x, (0.0, z)))
+    ways = [(target,) for away_m, target in edges if away_m < EDGE_M]
+    return _ways(end, ways, [1.0] * len(ways), group, GUESS_WEIGHT, is_pipe)

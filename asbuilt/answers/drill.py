@@ -9,6 +9,7 @@ import numpy as np
 
 from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.behind import check_place
+from asbuilt.answers.course import BEYOND
 from asbuilt.answers.coverage import WELL, AreaCover
 from asbuilt.answers.doubts import Doubt, age_of, outdated
 from asbuilt.answers.drill_answer import DrillAnswer, NearestWay, PassedThing
@@ -30,9 +31,10 @@ from asbuilt.record.store import Record
 
 SEARCH_M = 0.3048  # things within 12 in either way are reported
 HIT_CHANCE = 0.5
-# A chance of touching of one in a thousand is still too close to call: a hit on a live cable
-# is worth a thousand holes moved by an inch (our choice).
-CLOSE_CHANCE = 0.001
+# A chance of touching of less than one in two thousand (one point of the rule) is still too close
+# to call, of one in a thousand where the course of the thing is a guess: a hit on a live cable is
+# worth a thousand holes moved by an inch (our choice, checked on rendered rooms).
+CLOSE_CHANCE, CLOSE_CHANCE_GUESSED = 0.0004, 0.001
 ROUND_THE_BIT_M = 0.0254  # coverage is asked for this far round the bit
 BEYOND_M = 1.0  # farther behind the wall than any error in depth
 SWITCH_OFF_M = 0.15  # circuits of live things this near, after error, are switched off too
@@ -138,7 +140,7 @@ def _surroundings(standing: Standing, bit: Bit, passed: Sequence[Passage], rules
     x, depth_m = standing.inside_offset_m(bit.offset_m), max(bit.tip_m, 0.0)
     point_m = np.array([x, bit.height_m, inside.face.stud_depth_m - depth_m if face.from_outside else depth_m])
     landmarks = landmarks_of(view, face, bit.offset_m)
-    off = [p.thing for p in passed if p.chance > CLOSE_CHANCE or _less_error(p.clearance) < SWITCH_OFF_M]
+    off = [p.thing for p in passed if _is_close(p) or _less_error(p.clearance) < SWITCH_OFF_M]
     return dict(
         inside_offset_m=x, inside=standing.seen_from_inside(bit.offset_m), landmarks=landmarks,
         cross_check=cross_check(landmarks, standing.unit), circuits_off=circuits_off(view, off),
@@ -179,12 +181,17 @@ def passages(view: View, face_id: str, bit: Bit) -> list[Passage]:
 
 def outcome_of(passed: Sequence[Passage], cover: AreaCover, doubts: Sequence[Doubt]) -> str:
     """The one of the four outcomes; wood blocking is wanted wood and not a hit."""
-    worst = max((p.chance for p in passed if p.thing.kind.name != "blocking"), default=0.0)
-    if worst >= HIT_CHANCE:
+    met = [p for p in passed if p.thing.kind.name != "blocking"]
+    if any(p.chance >= HIT_CHANCE for p in met):
         return wording.HIT
-    if worst > CLOSE_CHANCE:
+    if any(map(_is_close, met)):
         return wording.CLOSE
     return wording.NOTHING if _is_known(cover, doubts) else wording.UNKNOWN
+
+
+def _is_close(p: Passage) -> bool:
+    """Whether a thing may be touched, as far as that can be told."""
+    return p.chance > (CLOSE_CHANCE_GUESSED if p.clearance.status == BEYOND else CLOSE_CHANCE)
 
 
 def _is_known(cover: AreaCover, doubts: Sequence[Doubt]) -> bool:
@@ -200,7 +207,7 @@ def _sentence(outcome: str, passed: Sequence[Passage], cover: AreaCover, doubts:
         return wording.not_recorded(doubts[0].text if doubts else cover.reason)
     if outcome == wording.NOTHING:
         return wording.nothing_recorded(cover.first_date, cover.last_date)
-    met = [p for p in passed if p.chance > CLOSE_CHANCE and p.thing.kind.name != "blocking"]
+    met = [p for p in passed if _is_close(p) and p.thing.kind.name != "blocking"]
     met.sort(key=lambda p: -p.chance)
     names = [(wording.thing_name(p.thing.item.kind, p.thing.item.label), p.chance) for p in met]
     doubt = doubts[0].text if doubts else ""

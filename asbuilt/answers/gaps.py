@@ -16,6 +16,7 @@ from asbuilt.answers.touch import Bit, Block, block_chance, stretches_chance
 AIM_COV = np.diag([0.0032, 0.0032, 0.0016]) ** 2
 # Where even the bound on the chance is below this, the integral is not worth doing.
 NEGLIGIBLE = 1e-5
+FARTHEST_SIGMA = 5.0  # no shift in three dimensions is larger, but for one in sixty thousand
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,20 +36,22 @@ class Clearance:
     depth_m: float  # of the thing's surface at its nearest spot, from the stud face
     status: str
     weight: float
+    out_of_reach: bool = False  # no part of the thing can lie on the path
 
 
 def chance_of(thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray = AIM_COV) -> float:
     """Chance that the bit touches the thing, the error of aiming included.
 
-    A shift along the direction of the gap by at least the gap is needed, which bounds the
-    chance; only where the bound is not negligible is the integral done.
+    To touch a block, a shift along the direction of the gap by at least the gap is needed,
+    which bounds the chance; a run is out of reach where each of its stretches is. Only where
+    the bound is not negligible is the integral done.
     """
-    gap_m = clearance.gap_m
-    if thing.block is not None:
-        gap_m -= max((half - thing.block.half_width_m for half, _ in thing.block.wider_m), default=0.0)
-    if gap_m > 0 and ndtr(-gap_m / max(clearance.sigma_m, 1e-9)) < NEGLIGIBLE:
+    if clearance.out_of_reach:
         return 0.0
     if thing.block is not None:
+        gap_m = clearance.gap_m - max((half - thing.block.half_width_m for half, _ in thing.block.wider_m), default=0.0)
+        if gap_m > 0 and ndtr(-gap_m / max(clearance.sigma_m, 1e-9)) < NEGLIGIBLE:
+            return 0.0
         return block_chance(replace(thing.block, cov=thing.block.cov + aim_cov), bit)
     near = [thing.course[i] for i in _near(thing, bit, aim_cov)]
     aimed = [replace(s, start_cov=s.start_cov + aim_cov, end_cov=s.end_cov + aim_cov) for s in near]
@@ -67,7 +70,7 @@ def _near(thing: Thing, bit: Bit, aim_cov: np.ndarray) -> np.ndarray:
 def clearances(things: Sequence[Thing], bit: Bit, aim_cov: np.ndarray = AIM_COV) -> list[Clearance]:
     """The clearance between a bit and the nearest part of each thing, the error of aiming included."""
     runs = [t for t in things if t.block is None]
-    nearest = _runs_nearest(runs, bit) if runs else iter(())
+    nearest = _runs_nearest(runs, bit, aim_cov) if runs else iter(())
     found = []
     for thing in things:
         if thing.block is not None:
@@ -93,15 +96,17 @@ def _block_clearance(block: Block, bit: Bit, aim_cov: np.ndarray) -> Clearance:
     return _clearance(aside, plane_gap, over, 0.0, cov, float(block.center_m[2]), SEEN, 1.0)
 
 
-def _runs_nearest(runs: Sequence[Thing], bit: Bit):
-    """For each run: its stretch nearest to the swept bit, and the one nearest along the wall.
+def _runs_nearest(runs: Sequence[Thing], bit: Bit, aim_cov: np.ndarray):
+    """For each run: its stretch likeliest to be met, and the one nearest along the wall.
 
-    Yields (stretch, share, aside, over) and (stretch, share, aside), all runs worked out at once.
+    Yields (stretch, share, aside, over), (stretch, share, aside) and whether the whole run is
+    out of reach, all runs worked out at once.
     """
     course = [s for t in runs for s in t.course]
     starts = np.concatenate([t.lines.starts_m for t in runs])
     ends = np.concatenate([t.lines.ends_m for t in runs])
-    spread = np.concatenate([t.lines.sigma_m[:, 0] for t in runs])
+    sigma = np.sqrt(np.concatenate([t.lines.reach_m for t in runs]) ** 2 + np.trace(aim_cov))
+    radius = np.concatenate([np.full(len(t.course), t.radius_m) for t in runs])
     a, d = starts[:, :2] - (bit.offset_m, bit.height_m), (ends - starts)[:, :2]
     along = np.clip(-(a * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
     flat_aside = a + along[:, None] * d
@@ -111,25 +116,28 @@ def _runs_nearest(runs: Sequence[Thing], bit: Bit):
     aside = a + share[:, None] * d
     over = np.maximum(depth_a + share * depth_d, 0)
     distance = np.hypot(np.maximum(np.hypot(aside[:, 0], aside[:, 1]) - bit.radius_m, 0), over)
+    sigmas = (distance - radius) / sigma  # from the surface, in errors: what lies nearest may be well known
     first = 0
     for run in runs:
         own = slice(first, first + len(run.course))
-        best = first + int(np.argmin(distance[own] - spread[own]))
+        best = first + int(np.argmin(sigmas[own]))
         flat = first + int(np.argmin(plane[own]))
-        yield (course[best], share[best], aside[best], over[best]), (course[flat], along[flat], flat_aside[flat])
+        met = course[best], share[best], aside[best], over[best]
+        yield met, (course[flat], along[flat], flat_aside[flat]), bool(sigmas[best] > FARTHEST_SIGMA)
         first = own.stop
 
 
 def _run_clearance(thing: Thing, nearest, bit: Bit, aim_cov: np.ndarray) -> Clearance:
-    (stretch, share, aside, over), (flat, flat_share, flat_aside) = nearest
+    (stretch, share, aside, over), (flat, flat_share, flat_aside), out_of_reach = nearest
     cov = (1 - share) * stretch.start_cov + share * stretch.end_cov + aim_cov
     depth = stretch.start_m[2] + share * (stretch.end_m[2] - stretch.start_m[2]) - thing.radius_m
     found = _clearance(aside, float(np.hypot(*aside)) - bit.radius_m, float(over), thing.radius_m, cov,
                        float(depth), stretch.status, stretch.weight)  # fmt: skip
     flat_cov = (1 - flat_share) * flat.start_cov + flat_share * flat.end_cov + aim_cov
     toward = _unit(flat_aside)
-    return replace(found, plane_gap_m=float(np.hypot(*flat_aside)) - bit.radius_m - thing.radius_m,
-                   plane_toward=toward, plane_sigma_m=_sigma(flat_cov[:2, :2], toward))  # fmt: skip
+    plane_gap_m = float(np.hypot(*flat_aside)) - bit.radius_m - thing.radius_m
+    return replace(found, out_of_reach=out_of_reach, plane_gap_m=plane_gap_m, plane_toward=toward,
+                   plane_sigma_m=_sigma(flat_cov[:2, :2], toward))  # fmt: skip
 
 
 def _nearest_share(a, d, depth_a, depth_d, along, bit_radius_m) -> np.ndarray:

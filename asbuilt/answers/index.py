@@ -151,7 +151,8 @@ def _end_rectangles(items: PlacedItems, reach: np.ndarray, sizes: np.ndarray) ->
         keys = _keys(x[at], z[at], number[owner], circuit[owner])
         distance, _ = tree.query(keys, distance_upper_bound=JOIN_M)
         joined = np.isfinite(distance) & (circuit[owner] >= 0)
-    loose = (~edge & ~joined) | leads[owner]
+    single = items.starts == items.lasts  # seen at one spot: it goes on to the other side of it
+    loose = (~edge & ~joined) | leads[owner] | single[owner]
     spread = reach[at] + STRAY_M
     short = joined & ~edge
     near = np.stack([x[at] - JOIN_M, z[at] - JOIN_M, x[at] + JOIN_M, z[at] + JOIN_M], axis=1)[short]

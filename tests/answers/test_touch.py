@@ -7,8 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from asbuilt.answers.course import Stretch
+from asbuilt.answers.course import BEYOND, Framing, Lines, Spot, Stretch, course_of
+from asbuilt.answers.gaps import chance_of, clearances
+from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit, Block, block_chance, capsule_touched, stretches_chance
+from asbuilt.record.kinds import KINDS
+from asbuilt.record.types import Item
 
 TRIALS = 60_000
 
@@ -118,3 +122,49 @@ def test_a_pipe_straight_into_the_wall_is_touched_only_when_reached():
     short = Bit(offset_m=0.0, height_m=0.0, radius_m=0.004, tip_m=0.035)
     assert capsule_touched(a, b, 0.01, reach)[0]
     assert not capsule_touched(a, b, 0.01, short)[0]
+
+
+def _cable(spots, joins=(None, None), stops=(False, False), is_pipe=False):
+    """The course of a cable on a wall 5 m long and 2.4 m high."""
+    framing = Framing(length_m=5.0, height_m=2.4, studs_m=tuple((0.4 * n - 0.019, 0.4 * n + 0.019) for n in range(13)))
+    made = [Spot(point_m=np.array(p, float), cov=np.diag([4e-6] * 3)) for p in spots]
+    return course_of(made, framing, joins, is_pipe=is_pipe, stops=stops)
+
+
+def _reaches(course, x, z):
+    """Whether any stretch of a course passes within an inch of a place."""
+    for s in course:
+        d = (s.end_m - s.start_m)[:2]
+        share = np.clip((np.array([x, z]) - s.start_m[:2]) @ d / max(d @ d, 1e-12), 0, 1)
+        if np.hypot(*(s.start_m[:2] + share * d - (x, z))) < 0.025:
+            return True
+    return False
+
+
+def test_a_run_seen_once_goes_into_its_box_and_on_to_the_other_side():
+    box = Spot(point_m=np.array([1.0, 1.2, 0.0]), cov=np.diag([4e-6] * 3))
+    course = _cable([(1.0, 1.7, 0.05)], joins=(box, None))
+    assert _reaches(course, 1.0, 1.4) and _reaches(course, 1.0, 2.3)
+    assert not _reaches(_cable([(1.0, 1.7, 0.05)], joins=(box, None), stops=(True, False)), 1.0, 2.3)
+
+
+def test_a_run_that_has_come_near_a_plate_goes_on_into_it():
+    assert _reaches(_cable([(1.0, 1.0, 0.05), (1.0, 2.28, 0.05)]), 1.0, 2.38)
+    assert _reaches(_cable([(1.0, 1.0, 0.05), (4.9, 1.0, 0.05)]), 4.98, 1.0)
+
+
+def test_a_guess_beside_a_well_known_stretch_does_not_hide_it():
+    """The loosely known way on from a run's end must not stand for the part that was seen."""
+    cov, wide = np.diag([9e-6] * 3), np.diag([0.01] * 3)
+    seen = Stretch(start_m=np.array([0.0, 1.0, 0.06]), end_m=np.array([0.4, 1.0, 0.06]), start_cov=cov, end_cov=cov)
+    on = Stretch(start_m=np.array([0.4, 1.0, 0.06]), end_m=np.array([2.0, 1.0, 0.06]), start_cov=cov, end_cov=wide,
+                 group=1, weight=0.13, status=BEYOND)  # fmt: skip
+    thing = Thing(item=Item(id="c", kind="cable"), kind=KINDS["cable"], circuit=None, positions=(), spots=(),
+                  radius_m=0.006, course=(seen, on), lines=Lines.of((seen, on)))  # fmt: skip
+    bit = Bit(offset_m=0.3, height_m=1.0, radius_m=0.008, tip_m=0.063)
+    (clearance,) = clearances([thing], bit)
+    assert clearance.gap_m < 0 and not clearance.out_of_reach
+    assert chance_of(thing, bit, clearance) > 0.9
+    far = Bit(offset_m=0.1, height_m=2.3, radius_m=0.008, tip_m=0.063)
+    (clearance,) = clearances([thing], far)
+    assert clearance.out_of_reach and chance_of(thing, far, clearance) == 0.0
