@@ -85,6 +85,7 @@ def command(record: str, media: Path) -> None:
             )  # fmt: skip
             click.echo(behind_text(answer))
     click.echo(f"\nDone in {time.monotonic() - started:.0f} s. See it in a browser:  asbuilt serve {record}")
+    click.echo(f"With true-scale pictures of the walls (a minute or two more):  asbuilt elevation {record} --depth")
 
 
 def make_record(folder: str, script: Script):
