@@ -15,6 +15,7 @@ from asbuilt.record import Face, Picture, Placement, Record, Room
 from asbuilt.record.elevations import elevation_of, read_elevation
 from asbuilt.record.frames import building_from_faces, cameras
 from asbuilt.record.pixels import read_picture
+from asbuilt.record.types import Coverage
 from asbuilt.steps import elevation
 from asbuilt.steps.elevation import ElevationOptions
 from asbuilt.steps.elevation_map import ERROR_STEP_M, NO_PICTURE, picture_numbers, source_map
@@ -212,6 +213,21 @@ def test_it_is_made_again_only_when_something_it_depends_on_changed(photos):
     new = elevation_of(photos, FACE)
     assert new.folder != kept.folder and not (photos.folder / kept.folder).exists()
     assert [r["step"] for r in photos.db.query("SELECT step FROM step_reports")].count("elevation") == 3
+
+
+def test_a_picture_that_is_added_or_moved_changes_only_the_faces_it_shows(photos):
+    small = ElevationOptions(scale_px_per_m=2 / INCH_M)
+    moved = photos.get(Placement, next(p.id for p in photos.all(Picture, kind="photo", face_id=FACE, stage="open")))
+    photos.put(Placement(id=moved.id, status="not placed", reason="not yet"))
+    assert any(p.recomputed for p in elevation.run(photos, small).planes)
+    rows = {f.id: elevation_of(photos, f.id) for f in photos.all(Face)}
+    for change in (moved, replace(moved, translation_m=tuple(v + 0.01 for v in moved.translation_m))):
+        photos.put(change)
+        planes = {p.face_id: p.recomputed for p in elevation.run(photos, small).planes}
+        shown = {f.id for f in photos.all(Face) if moved.id in photos.get(Coverage, f.id).layers["picture_ids"]}
+        assert {face_id for face_id, again in planes.items() if again} == shown
+        assert FACE in shown and len(shown) < len(planes)
+    assert all(elevation_of(photos, f) == row for f, row in rows.items() if f not in shown)
 
 
 def test_breaking_off_leaves_the_last_picture_and_no_rubbish(photos, monkeypatch):
