@@ -17,6 +17,7 @@ from asbuilt.imaging.sweep import Rectified, mean_at
 
 # Outer sizes of device boxes (common practice, no source).
 BOX_HEIGHT_M, BOX_BACK_M = 0.095, 0.076
+BACKS_M = (0.030, 0.055, BOX_BACK_M)  # how much of its depth shows: a light side is not told from wood
 GANG_WIDTHS_M = {1: 0.057, 2: 0.102, 3: 0.148, 4: 0.194}
 RIM_DEPTH_M = -0.018  # set proud for board and a little more (common practice, no source)
 PANEL_LEAST_M, PANEL_MOST_M = (0.25, 0.40), (0.50, 1.1)
@@ -42,7 +43,13 @@ class Mouth:
 
 
 def find_mouths(
-    views: Sequence[Rectified], layers: Sequence[np.ndarray], rows: int, cols: int, px_m: float, barred: np.ndarray
+    views: Sequence[Rectified],
+    layers: Sequence[np.ndarray],
+    rows: int,
+    cols: int,
+    px_m: float,
+    barred: np.ndarray,
+    wood: np.ndarray,
 ) -> list[Mouth]:
     """Boxes on a face.
 
@@ -53,12 +60,14 @@ def find_mouths(
         lies behind a box may be grey, too.
     barred : ndarray of shape (rows, cols), bool
         Where no box is looked for: openings, paper.
+    wood : ndarray of shape (rows, cols), bool
+        Faces of studs: they hide what of a box lies behind them.
     """
     means, count = mean_at(views, layers, RIM_DEPTH_M, rows, cols)
     means[(count < LEAST_VIEWS) | barred] = 0
     found: list[Mouth] = []
     for mean in np.moveaxis(means, 2, 0):
-        fits = [_fit(views, mean, count, box, px_m) for box in _blobs(mean, px_m)]
+        fits = [_fit(views, mean, count >= LEAST_VIEWS, wood, box, px_m) for box in _blobs(mean, px_m)]
         found += [m for m in fits if m is not None and not any(_overlap(m, f) for f in found)]
     return found
 
@@ -97,7 +106,7 @@ def _apart(found: list[tuple[int, int, int, int]]) -> list[tuple[int, int, int, 
     return kept
 
 
-def _fit(views, mean, count, box, px_m: float) -> Mouth | None:
+def _fit(views, mean, seen, wood, box, px_m: float) -> Mouth | None:
     left, top, width, height = box
     middle = left + width / 2 - 0.5, top + height / 2 - 0.5
     shown = [v for v in views if _shows(v, middle)]
@@ -113,19 +122,23 @@ def _fit(views, mean, count, box, px_m: float) -> Mouth | None:
     window = np.s_[
         max(top - margin, 0) : top + height + margin, max(left - margin, 0) : left + width + margin
     ]  # fmt: skip
-    target, seen = mean[window], count[window] >= LEAST_VIEWS
+    target, seen, free = mean[window], seen[window], seen[window] & ~wood[window]
     origin = window[1].start, window[0].start
     best = None
     for gangs, wide_m in GANG_WIDTHS_M.items():
         if wide_m / px_m > width + 6:
             continue
         size = wide_m / px_m, BOX_HEIGHT_M / px_m
-        trial = _search(shown, target, seen, origin, size, box, px_m)
+        trial = _search(shown, target, seen, origin, size, box, px_m, (BOX_BACK_M,))
         if best is None or trial[0] < best[0]:
             best = (*trial, gangs, wide_m)
-    if best is None or best[0] > MISFIT_MOST:
+    if best is None:
         return None
-    misfit, x, y, gangs, wide_m = best
+    *_, gangs, wide_m = best
+    # What lies behind a stud's face does not show, which would push the box aside.
+    misfit, x, y = _search(shown, target, free, origin, (wide_m / px_m, BOX_HEIGHT_M / px_m), box, px_m, BACKS_M)
+    if misfit > MISFIT_MOST:
+        return None
     return Mouth(x_m=(x + 0.5) * px_m, y_m=(y + 0.5) * px_m, width_m=wide_m, height_m=BOX_HEIGHT_M, gangs=gangs,
                  misfit=misfit, view_count=len(shown), picture_ids=ids)  # fmt: skip
 
@@ -140,29 +153,31 @@ def _aside(view: Rectified, middle: tuple[float, float]) -> float:
     return float(np.hypot(middle[0] - view.foot_px[0], middle[1] - view.foot_px[1]))
 
 
-def _search(shown, target, seen, origin, size, box, px_m: float) -> tuple[float, float, float]:
+def _search(shown, target, seen, origin, size, box, px_m: float, backs_m: Sequence[float]) -> tuple[float, float, float]:
     """Where a mouth of a size explains the pictures best: misfit, and its middle [px]."""
     left, top, width, height = box
     low_x, high_x = left + size[0] / 2 - 4, left + width - size[0] / 2 + 4
     low_y, high_y = top + size[1] / 2 - 4, top + height - size[1] / 2 + 4
     grid = [
-        (_misfit(shown, target, seen, origin, (x, y), size, px_m), x, y)
+        (_misfit(shown, target, seen, origin, (x, y), size, px_m, back), x, y, back)
+        for back in backs_m
         for x in np.arange(low_x, max(high_x, low_x) + 0.1, 2 * STEP_PX)
         for y in np.arange(low_y, max(high_y, low_y) + 0.1, 2 * STEP_PX)
     ]
     best = min(grid)
+    back = best[3]
     for step in (STEP_PX, 1.0):
         around = [(best[1] + i * step, best[2] + j * step) for i in (-1, 0, 1) for j in (-1, 0, 1)]
-        best = min([best, *((_misfit(shown, target, seen, origin, p, size, px_m), *p) for p in around)])
-    return best
+        best = min([best, *((_misfit(shown, target, seen, origin, p, size, px_m, back), *p, back) for p in around)])
+    return best[:3]
 
 
-def _misfit(shown, target, seen, origin, middle, size, px_m: float) -> float:
+def _misfit(shown, target, seen, origin, middle, size, px_m: float, back_m: float) -> float:
     """Mean difference of what the pictures show and what they should, as a share of the mouth."""
     corners = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]]) * size + middle
     model = np.zeros(target.shape, np.float32)
     for view in shown:
-        rim, back = view.distance_m + RIM_DEPTH_M, view.distance_m + RIM_DEPTH_M + BOX_BACK_M
+        rim, back = view.distance_m + RIM_DEPTH_M, view.distance_m + RIM_DEPTH_M + back_m
         # Feet are given on the stud plane; a spot straight ahead is the same on every plane.
         behind = np.array(view.foot_px) + (corners - view.foot_px) * rim / back
         outline = cv2.convexHull(np.concatenate([corners, behind]).astype(np.float32)) - np.array(origin)

@@ -20,6 +20,10 @@ HOP_SLACK = 0.15
 HOP_TURN_RAD = np.deg2rad(25)
 TUBE_M = 0.016  # what lies this near to a followed run is the same run, or its shadow at another depth
 SMOOTHED = 9
+TRIM_WINDOW, TRIM_SHARE = 7, 0.55
+MOST_WAVER_RAD = np.deg2rad(20)
+# Where pictures cannot tell the depth, the middle of the wall is the likeliest (common practice, no source).
+RIM_WORTH = 0.7
 DEPTH_SHARE = 0.85
 LEAST_SIGMA_DEPTH_M = 0.006
 
@@ -73,14 +77,16 @@ def gather(
         divisor = np.where(seen, count, np.inf)
         for color in range(colors):
             levels[color, k] = np.clip(total[..., color] * 255 / divisor, 0, 255)
-    return [
-        Evidence(
-            depths_m=np.asarray(depths_m),
-            levels=own,
-            best=cv2.GaussianBlur(own.max(axis=0).astype(np.float32) / 255, (0, 0), 0.8),
-        )
-        for own in levels
-    ]
+    depths = np.asarray(depths_m, float)
+    middle, half = (depths[0] + depths[-1]) / 2, max(float(depths[-1] - depths[0]) / 2, 1e-6)
+    worth = 1 - (1 - RIM_WORTH) * ((depths - middle) / half) ** 2
+    found = []
+    for own in levels:
+        likeliest = np.zeros((rows, cols), np.float32)
+        for level, factor in zip(own, worth, strict=True):
+            np.maximum(likeliest, level * np.float32(factor / 255), out=likeliest)
+        found.append(Evidence(depths_m=depths, levels=own, best=cv2.GaussianBlur(likeliest, (0, 0), 0.8)))
+    return found
 
 
 def follow_all(evidence: Evidence, px_m: float, seed_least: float, shortest_m: float, mean_least: float) -> list[Line]:
@@ -96,10 +102,31 @@ def follow_all(evidence: Evidence, px_m: float, seed_least: float, shortest_m: f
         path = _both_ways(best, free, float(x), float(y), px_m)
         _take(free, path, px_m)
         length_m = np.linalg.norm(np.diff(path, axis=0), axis=1).sum() * px_m
+        path = _trimmed(best, path)
+        if _wavering(path) > MOST_WAVER_RAD:
+            continue
         line = _with_depth(evidence, path)
         if length_m >= shortest_m and line.evidence.mean() >= mean_least:
             lines.append(line)
     return lines
+
+
+def _trimmed(best: np.ndarray, path: np.ndarray) -> np.ndarray:
+    """A path without ends that are much weaker than its middle: there it ran on into something else."""
+    values = _sample(best, path[:, 0], path[:, 1])
+    size = min(TRIM_WINDOW, len(values))
+    smooth = np.convolve(np.pad(values, size // 2, mode="edge"), np.ones(size) / size, "valid")[: len(values)]
+    firm = np.flatnonzero(smooth >= TRIM_SHARE * np.median(values))
+    return path[firm[0] : firm[-1] + 1] if len(firm) else path
+
+
+def _wavering(path: np.ndarray) -> float:
+    """How much a path turns to and fro, the mean over its steps [rad]."""
+    steps = np.diff(path, axis=0)
+    if len(steps) < 4:
+        return 0.0
+    turns = np.diff(np.unwrap(np.arctan2(steps[:, 1], steps[:, 0])))
+    return float(np.abs(np.diff(turns)).mean() / 2)
 
 
 def _take(free: np.ndarray, path: np.ndarray, px_m: float) -> None:

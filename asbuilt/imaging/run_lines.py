@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from scipy.spatial import cKDTree
 
-from asbuilt.imaging.follow_runs import Line, follow_all, gather
+from asbuilt.imaging.follow_runs import STEP_M, Line, follow_all, gather
 from asbuilt.imaging.jackets import SHEATHS, likeness, ridges
 from asbuilt.imaging.sweep import Rectified
 
@@ -19,11 +19,14 @@ DEPTH_STEP_M, NEAREST_M = 0.019, 0.012
 SHORTEST_M = 0.15
 # Strength of the strongest spot and mean along a line, so that few lines in rendered rooms are
 # none: edges of wood look orange, steel and shadows grey and black.
-LEAST = {"white": (0.25, 0.19), "yellow": (0.22, 0.17), "orange": (0.32, 0.24), "black": (0.34, 0.28),
+LEAST = {"white": (0.25, 0.19), "yellow": (0.19, 0.15), "orange": (0.27, 0.20), "black": (0.30, 0.23),
          "grey": (0.40, 0.33), "blue": (0.35, 0.28), "red": (0.35, 0.28)}  # fmt: skip
 FIRM_MEAN = 1.35  # times the mean asked for: the colour is sure
 AT_RIM_SHARE, AT_RIM_FIRM = 0.5, 0.35  # a line that fits best on the first or last plane lies outside the wall
-DOUBLE_M, DOUBLE_SHARE = 0.022, 0.5
+IN_WOOD_SHARE = 0.6
+DOUBLE_M, DOUBLE_SHARE = 0.018, 0.5
+GHOST_M, GHOST_SHARE = 0.04, 0.8  # a weaker double at a wrong depth
+FAINT, FAINT_LEAST_M = 1.15, 0.4  # times the mean asked for: fainter and shorter lines are left out
 FLOOR_M = 0.09  # lines no higher than this belong to the floor and the sole plate
 
 
@@ -39,7 +42,7 @@ class Run:
 
 
 def find_runs(
-    views: Sequence[Rectified], shows: Sequence[np.ndarray], shape: tuple[int, int], px_m: float, top_m: float,
+    views: Sequence[Rectified], shows: Sequence[np.ndarray], wood: np.ndarray, px_m: float, top_m: float,
     stud_depth_m: float,
 ) -> list[Run]:  # fmt: skip
     """Runs inside a wall.
@@ -48,17 +51,17 @@ def find_runs(
     ----------
     shows : sequence of ndarray of shape (h, w), bool
         For each picture, which pixels can show something inside the wall: no stud, paper, box or opening.
-    shape : tuple
-        Rows and columns of the face.
+    wood : ndarray of shape (rows, cols), bool
+        Where studs stand: a run crosses one, but does not run on inside it.
     """
     layers = [_ridge_layers(view, show, px_m) for view, show in zip(views, shows, strict=True)]
     last_m = stud_depth_m - NEAREST_M
     depths = np.linspace(NEAREST_M, last_m, max(3, round((last_m - NEAREST_M) / DEPTH_STEP_M) + 1))
     found = []
-    for name, evidence in zip(SHEATHS, gather(views, layers, depths, *shape), strict=True):
+    for name, evidence in zip(SHEATHS, gather(views, layers, depths, *wood.shape), strict=True):
         seed, mean = LEAST[name]
         for line in follow_all(evidence, px_m, seed, SHORTEST_M, mean):
-            if _inside(line, evidence.depths_m):
+            if _inside(line, evidence.depths_m) and not _in_wood(line, wood):
                 found.append((float(line.evidence.mean()) / mean, name, line))
     return [_run(name, share, line, px_m, top_m) for share, name, line in _single(found, px_m, top_m)]
 
@@ -74,24 +77,34 @@ def _ridge_layers(view: Rectified, show: np.ndarray, px_m: float) -> np.ndarray:
 
 
 def _inside(line: Line, depths_m: np.ndarray) -> bool:
-    half = (depths_m[1] - depths_m[0]) / 2
-    at_rim = (line.depth_m < depths_m[0] + 0.5 * half) | (line.depth_m > depths_m[-1] - 0.5 * half)
-    return at_rim.mean() < AT_RIM_SHARE or float(line.evidence.mean()) > AT_RIM_FIRM
+    near = (depths_m[1] - depths_m[0]) / 4
+    if (line.depth_m > depths_m[-1] - near).mean() > AT_RIM_SHARE:  # a seam of the sheathing
+        return False
+    return (line.depth_m < depths_m[0] + near).mean() < AT_RIM_SHARE or float(line.evidence.mean()) > AT_RIM_FIRM
+
+
+def _in_wood(line: Line, wood: np.ndarray) -> bool:
+    col, row = (np.clip(np.rint(v).astype(int), 0, n - 1) for v, n in zip(line.pixels.T, wood.shape[::-1], strict=True))
+    return wood[row, col].mean() > IN_WOOD_SHARE
 
 
 def _single(found: list[tuple[float, str, Line]], px_m: float, top_m: float) -> list[tuple[float, str, Line]]:
     """Of lines that lie on one another, the clearest; none along the floor."""
     kept: list[tuple[float, str, Line]] = []
-    taken = np.zeros((0, 2))
+    taken, clear = np.zeros((0, 2)), np.zeros(0)
     for share, name, line in sorted(found, key=lambda f: -f[0] * len(f[2].pixels) ** 0.5):
         if (top_m - line.pixels[:, 1] * px_m).max() < FLOOR_M:
             continue
         if len(taken):
-            apart, _ = cKDTree(taken).query(line.pixels)
-            if (apart * px_m < DOUBLE_M).mean() > DOUBLE_SHARE:
+            apart, nearest = cKDTree(taken).query(line.pixels)
+            ghost = (apart * px_m < GHOST_M) & (line.evidence.mean() < GHOST_SHARE * clear[nearest])
+            if (ghost | (apart * px_m < DOUBLE_M)).mean() > DOUBLE_SHARE:
                 continue
+        if share < FAINT and (name != "yellow" or len(line.pixels) * STEP_M < FAINT_LEAST_M):
+            continue
         kept.append((share, name, line))
         taken = np.concatenate([taken, line.pixels])
+        clear = np.concatenate([clear, np.full(len(line.pixels), line.evidence.mean())])
     return kept
 
 

@@ -15,7 +15,7 @@ from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
-from asbuilt.errors import RecordError
+from asbuilt.errors import FailedEstimate, RecordError
 from asbuilt.geometry.regular import OFF_LAYOUT_M, Regular, fit_regular
 from asbuilt.geometry.studs import SAME_STUD_M
 from asbuilt.imaging.boxes import Mouth
@@ -118,13 +118,13 @@ def _face(record: Record, site: Site, options: ProposeOptions) -> FaceReport:
         studs, mouths, runs = [], [], []
     else:
         first = studs_seen(seen, ())
-        layout = _layout(face, first)
-        likely = () if not layout else _marks(layout, face.length_m)
+        layout = layout_of(face, first)
+        likely = () if not layout else marks_of(layout, face.length_m)
         studs = studs_seen(seen, likely) if likely else first
-        mouths = boxes_seen(seen)
+        mouths = boxes_seen(seen, studs)
         runs = runs_seen(seen, studs, mouths)
     rows, stud_report = _stud_rows(record, site, seen, studs)
-    proposals = _proposals(seen, studs, mouths, runs)
+    proposals = proposals_of(seen, studs, mouths, runs)
     report = FaceReport(
         face_id=face.id, picture_count=len(views), boxes=len(mouths), runs=len(runs),
         run_length_m=round(sum(_length(r.points_m) for r in runs), 2), **stud_report,
@@ -141,13 +141,15 @@ def _input_hash(site: Site, chosen: Sequence[tuple[Source, float]], plan: Sequen
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
 
-def _layout(face: Face, studs: Sequence[Upright]):
+def layout_of(face: Face, studs: Sequence[Upright]) -> Regular | FailedEstimate:
+    """The layout that the long studs follow: the one of the plan if they do, else any usual one."""
     centers = [s.center_m for s in studs if s.top_m - s.bottom_m > 0.5 * face.height_m]
     given = fit_regular(centers, spacings_m=(face.spacing_m,))
     return given if given else fit_regular(centers)
 
 
-def _marks(layout: Regular, length_m: float) -> list[float]:
+def marks_of(layout: Regular, length_m: float) -> list[float]:
+    """Where a layout asks for studs on a face [m]."""
     first = layout.start_m % layout.spacing_m
     return [float(m) for m in np.arange(first, length_m, layout.spacing_m)]
 
@@ -170,7 +172,7 @@ def _stud_rows(record: Record, site: Site, seen: Seen, studs: Sequence[Upright])
                 top_m=None if full else round(upright.top_m, 3), source=MEASURED,
             )
         )  # fmt: skip
-    layout = _layout(face, studs)
+    layout = layout_of(face, studs)
     if not layout:
         return rows, {"studs": len(studs), "layout_reason": layout.reason}
     off = tuple(
@@ -192,7 +194,8 @@ def _framing(stud: Stud, face: Face, openings: Sequence[Opening]) -> bool:
     return any(abs(stud.center_m - side) < SAME_STUD_M / 1.5 for side in sides)
 
 
-def _proposals(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth], runs: Sequence[Run]) -> list[Proposal]:
+def proposals_of(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth], runs: Sequence[Run]) -> list[Proposal]:
+    """What was found on a face as proposals, from left to right."""
     face, top_m = seen.face, seen.patch.top_m
     found = []
     for number, m in enumerate(mouths, 1):

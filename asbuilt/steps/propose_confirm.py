@@ -10,6 +10,8 @@ from dataclasses import replace
 import numpy as np
 
 from asbuilt.errors import RecordError
+from asbuilt.geometry.cameras import Camera
+from asbuilt.geometry.frames import Rigid3
 from asbuilt.geometry.rectify import view_of
 from asbuilt.record.frames import building_from_faces, camera_of
 from asbuilt.record.kinds import kind_named
@@ -24,6 +26,7 @@ MOST_SIGHTINGS = 4  # of each spot
 MOST_SLOPE = 1.2
 LEAST_SIGMA_PX = 1.5
 MOST_SHIFT_M = 1.0
+LEAST_TOWARD = 0.05  # of a ray: flatter ones meet the wall nowhere near
 
 
 def accept(record: Record, proposal_id: str, circuit_id: str | None = None) -> list[int]:
@@ -79,6 +82,19 @@ def move(record: Record, proposal_id: str, right_m: float, up_m: float) -> list[
     with _Changes(record) as numbers:
         record.put(replace(proposal, points_m=points))
     return numbers
+
+
+def on_plane(
+    camera: Camera, building_from_face: Rigid3, depth_m: float, x_px: float, y_px: float
+) -> tuple[float, float] | None:
+    """Offset and height [m] of a pixel on the plane ``depth_m`` behind the stud faces; None beside the wall."""
+    face_from_building = building_from_face.inverse()
+    start = face_from_building.apply(camera.center_building_m[None])[0]
+    way = face_from_building.rotate(camera.rays_building(np.array([[x_px, y_px]])))[0]
+    if way[1] < LEAST_TOWARD:
+        return None
+    met = start + way * (depth_m - start[1]) / way[1]
+    return float(met[0]), float(met[2])
 
 
 def join(record: Record, first_id: str, second_id: str) -> list[int]:

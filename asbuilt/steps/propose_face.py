@@ -19,7 +19,7 @@ from asbuilt.record.types import Face, Marker, Opening
 # Around the black square of a printed sheet lies white paper, more of it below (our sheets).
 SHEET_ASIDE, SHEET_ABOVE, SHEET_BELOW = 0.85, 0.85, 1.05
 OPENING_MARGIN_M, OPENING_INSET_M = 0.05, 0.012
-MASK_MARGIN_M = 0.005
+MASK_MARGIN_M = 0.003
 BOX_MARGIN_M = 0.006
 NEAR_BOX_M = 0.09
 PLATE_M, TOP_PLATE_M = 0.10, 0.16
@@ -60,6 +60,11 @@ class Seen:
             for o in self.openings
         ]
 
+    def fronts(self, studs: Sequence[Upright], margin_m: float = 0.0) -> list[Rectangle]:
+        """The faces of some studs, widened by a margin."""
+        sides = [(s, s.width_m / 2 + margin_m) for s in studs]
+        return [self.rectangle(s.center_m - w, s.center_m + w, s.bottom_m, s.top_m) for s, w in sides]
+
     def barred(self, rectangles: Sequence[Rectangle], row_px: float = 1.0) -> np.ndarray:
         """(rows, cols) bool of the face, rows ``row_px`` pixels high: inside one of some rectangles."""
         rows = int(self.patch.rows // row_px)
@@ -87,34 +92,28 @@ def studs_seen(seen: Seen, likely_m: Sequence[float]) -> list[Upright]:
     return sorted(found, key=lambda u: u.center_m)
 
 
-def boxes_seen(seen: Seen) -> list[Mouth]:
+def boxes_seen(seen: Seen, studs: Sequence[Upright]) -> list[Mouth]:
     """Boxes and panels from left to right."""
     px = seen.patch.px_m
     layers = [unlike_wood(view, px) for view in seen.views]
     barred = seen.barred([*seen.holes(OPENING_MARGIN_M), *seen.sheets()])
-    found = find_mouths(seen.views, layers, seen.patch.rows, seen.patch.cols, px, barred)
+    wood = seen.barred(seen.fronts(studs))
+    found = find_mouths(seen.views, layers, seen.patch.rows, seen.patch.cols, px, barred, wood)
     return sorted(found, key=lambda m: m.x_m)
 
 
 def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> list[Run]:
     """Runs from end to end: pieces that carry one another on are joined."""
     px, face = seen.patch.px_m, seen.face
-    before = [
-        *seen.holes(OPENING_MARGIN_M),
-        *seen.sheets(),
-        *(
-            seen.rectangle(s.center_m - s.width_m / 2, s.center_m + s.width_m / 2, s.bottom_m, s.top_m)
-            for s in studs
-        ),
-    ]  # fmt: skip
+    before = [*seen.holes(OPENING_MARGIN_M), *seen.sheets(), *seen.fronts(studs)]
     boxes = [_rectangle_px(m, px) for m in mouths]
     shows = []
     for view in seen.views:
         show = without(view, before, MASK_MARGIN_M / px) & view.within
         hide_hollows(view, show, boxes, (RIM_DEPTH_M, RIM_DEPTH_M + BOX_BACK_M), BOX_MARGIN_M / px)
         shows.append(show)
-    shape = seen.patch.rows, seen.patch.cols
-    pieces = find_runs(seen.views, shows, shape, px, seen.patch.top_m, face.stud_depth_m)
+    wood = seen.barred(seen.fronts(studs, MASK_MARGIN_M))
+    pieces = find_runs(seen.views, shows, wood, px, seen.patch.top_m, face.stud_depth_m)
     return _joined(seen, pieces)
 
 
