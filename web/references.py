@@ -24,9 +24,10 @@ def known(picture_id: str) -> Page:
     faces = record().all(Face)
     if not faces:
         abort(404, "no wall is described yet, so no place on it is known")
-    face_id = request.args.get("face_id") or picture.face_id or faces[0].id
-    get_or_404(Face, face_id, "face")
     marked = {s.target_id for s in record().all(Sighting, target="reference", picture_id=picture.id)}
+    of_marks = [p.face_id for p in record().all(ReferencePoint, id=sorted(marked))]
+    face_id = request.args.get("face_id") or next(iter(of_marks), None) or picture.face_id or faces[0].id
+    get_or_404(Face, face_id, "face")
     places = [
         {"id": k.point.id, "words": k.words, "marked": k.point.id in marked}
         for k in known_places(record(), face_id, unit(), picture.stage == "covered")
