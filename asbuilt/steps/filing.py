@@ -31,9 +31,9 @@ def stage_at(record: Record, taken_at: str | None, face: Face | None = None) -> 
     return COVERED if taken_at[:10] > max(dates) else OPEN
 
 
-def unfiled_pictures(record: Record) -> list[Picture]:
-    """Pictures that are not filed under a face, in the order they came."""
-    return record.all(Picture, face_id=None)
+def unfiled_ids(record: Record) -> list[str]:
+    """Ids of the pictures that are not filed under a face, in the order they came."""
+    return [r["id"] for r in record.db.query("SELECT id FROM pictures WHERE face_id IS NULL ORDER BY rowid")]
 
 
 def file_by_order(record: Record) -> int:

@@ -16,9 +16,9 @@ from tqdm import tqdm
 from asbuilt.errors import MediaError, RecordError
 from asbuilt.record.media import clear_stale_incoming, known_media, plain_name
 from asbuilt.record.store import Record, now
-from asbuilt.record.types import Media, Picture
+from asbuilt.record.types import Media
 from asbuilt.record.video import container_format
-from asbuilt.steps.filing import COVERED, unfiled_pictures
+from asbuilt.steps.filing import COVERED, unfiled_ids
 from asbuilt.steps.intake_photos import add_photos
 from asbuilt.steps.intake_video import add_video, resume_video
 from asbuilt.steps.scanner import Scanner
@@ -106,7 +106,7 @@ def run(record: Record, paths: Iterable[str | Path], options: IntakeOptions | No
     report = IntakeReport(
         files=tuple(outcomes),
         dropped=tuple(d for d in dropped_stretches(record) if d.name in names),
-        unfiled_ids=tuple(p.id for p in unfiled_pictures(record)),
+        unfiled_ids=tuple(unfiled_ids(record)),
     )
     record.add_step_report("intake", started, report.to_json())
     return report
@@ -171,12 +171,13 @@ def _resume(record: Record, scanner: Scanner, media: Media, options: IntakeOptio
 def _outcome(name: str, result: Media | MediaError, record: Record) -> FileOutcome:
     if isinstance(result, MediaError):
         return FileOutcome(name=name, outcome="refused", text=str(result))
-    pictures = record.all(Picture, media_id=result.id)
+    # Of an hour's walk there are thousands: they are counted where they lie.
+    first = next(iter(record.db.query("SELECT stage FROM pictures WHERE media_id = ? LIMIT 1", [result.id])), None)
     return FileOutcome(
         name=name,
         outcome="added",
-        picture_count=len(pictures),
-        stage=pictures[0].stage if pictures else "",
+        picture_count=record.db["pictures"].count_where("media_id = ?", [result.id]),
+        stage=first["stage"] if first else "",
         text=result.meta.get("trouble", ""),
     )
 

@@ -6,7 +6,7 @@ import pytest
 
 from asbuilt.errors import NotInRecordError, RecordError
 from asbuilt.record import Covering, Face, Media, Picture, Record, Room
-from asbuilt.steps.filing import covered_on, file_by_hand, file_by_order, stage_at, unfiled_pictures
+from asbuilt.steps.filing import covered_on, file_by_hand, file_by_order, stage_at, unfiled_ids
 
 
 @pytest.fixture
@@ -79,7 +79,7 @@ def test_by_hand_takes_ids_files_and_stretches_of_a_clip(record):
     file_by_hand(record, ["photo.jpg", "f05"], "north")
     assert record.get(Picture, "p").face_id == "north" and record.get(Picture, "p").filed_by == "hand"
     assert faces_of(record) == "..ee.n"
-    assert [p.id for p in unfiled_pictures(record)] == ["f00", "f01", "f04"]
+    assert unfiled_ids(record) == ["f00", "f01", "f04"]
 
 
 def test_by_hand_refuses_what_is_not_there(record):
