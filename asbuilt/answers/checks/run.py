@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from asbuilt.answers.checks import boxes, breakers, depth, drop, ends, framing, spacing, support, uk
+from asbuilt.answers.checks import boxes, breakers, depth, drop, ends, framing, spacing, support, uk, uk_drop
 from asbuilt.answers.checks.rule import ASK, RESULTS, Figure, Finding, Rule
 from asbuilt.answers.checks.site import Site
 from asbuilt.answers.reply import Reply
@@ -15,7 +15,7 @@ from asbuilt.errors import AsbuiltError, LengthError
 from asbuilt.record import Record, RuleSetting
 from asbuilt.units import format_length, parse_length
 
-MODULES = (breakers, drop, depth, framing, support, boxes, spacing, ends, uk)
+MODULES = (breakers, drop, depth, framing, support, boxes, spacing, ends, uk, uk_drop)
 RULES: tuple[Rule, ...] = tuple(rule for module in MODULES for rule in module.RULES)
 BY_ID = {rule.id: rule for rule in RULES}
 

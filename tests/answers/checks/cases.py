@@ -80,6 +80,14 @@ def fed_load(length):
             Device(id="d", item_id="b1", kind="receptacle", load_va=2400 if length != "50 ft" else 600))  # fmt: skip
 
 
+def metric_load(length):
+    """A load of 10 A at 230 V at the end of 2.5 mm2 of that length, fed straight from the board."""
+    measured = cable("C1", "2.5 mm2 twin and earth", length_m=None if length is None else m(length))
+    return (replace(CIRCUIT, volts=230, amps=20, cable=""), box(), measured,
+            Feed(id="f", circuit_id="1", comes_from="main", goes_to="b1", cable_id="C1"),
+            Device(id="d", item_id="b1", kind="socket", load_va=2300))  # fmt: skip
+
+
 def two_faces(offset, rated):
     """A box here at 40 in and one on the other face that lies ``offset`` from the left end here."""
     near = replace(FACE, rated=rated, far_face_id="south", far_offset_sum_m=m("12 ft"))
@@ -275,6 +283,11 @@ CASES: dict[str, dict[str, tuple]] = {
         MEETS: ((box(), taped("b1", "1 m", "500 mm")), "b1", UK),
         DOES_NOT: ((box(), taped("b1", "1 m", "300 mm")), "b1", UK),
         CANNOT_TELL: ((box(), taped("b1", "1 m", "450 mm", sigma_m=0.01)), "b1", UK),
+    },
+    "uk-voltage-drop": {
+        MEETS: (metric_load("10 m"), "1", UK),
+        DOES_NOT: (metric_load("100 m"), "1", UK),
+        CANNOT_TELL: (metric_load(None), "1", UK),
     },
     "uk-board-height": {
         MEETS: ((Item(id="m1", kind="panel", face_id="north"), taped("m1", "1 m", "1400 mm")), "m1", UK),

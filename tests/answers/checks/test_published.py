@@ -9,7 +9,8 @@ import pytest
 from asbuilt.answers.box_fill import Filling, cable_conductors, filling_in3
 from asbuilt.answers.checks.framing import largest_bore_m, plate_free_bore_m
 from asbuilt.answers.checks.rule import CANNOT_TELL, DOES_NOT, MEETS
-from asbuilt.answers.checks.run import run_checks
+from asbuilt.answers.checks.run import BY_ID, run_checks
+from asbuilt.answers.checks.uk_drop import millivolts
 from asbuilt.answers.conductors import (
     Conductors,
     adjusted_ampacity,
@@ -20,7 +21,7 @@ from asbuilt.answers.conductors import (
 from asbuilt.answers.voltage import FOOT_M, drop_by_k, drop_by_resistance, effective_impedance
 from asbuilt.record import Building, Covering, Device, Face, Item, RuleSetting
 from tests.answers.checks.bench import BOARD, CIRCUIT, FACE, bench, box, cable, detail, hole, m, results, run, taped
-from tests.answers.checks.cases import UK, cables_in_hole, filled, receptacles, shallow_uk
+from tests.answers.checks.cases import UK, cables_in_hole, filled, metric_load, receptacles, shallow_uk
 
 IN = 0.0254
 TWELVE, FOURTEEN = 12, 14
@@ -300,3 +301,28 @@ def test_us_rules_are_not_asked_of_a_uk_building(tmp_path):
         answer = run_checks(record)
         assert {"box-fill", "edge-bored", "conductor-breaker"} <= {left.rule_id for left in answer.left_out}
         assert "uk-zones" in {rule.rule_id for rule in answer.rules}
+
+
+# A published calculator for England and Wales takes 0.0225 ohm mm2/m, which at 2.5 mm2 is the
+# 18 mV/A/m of printed tables; a textbook's worked example takes 4.4 mV/A/m at 10 mm2.
+@pytest.mark.parametrize(("area_mm2", "mv", "within"), [(2.5, 18.0, 1e-9), (10.0, 4.4, 0.11)])
+def test_millivolts_per_ampere_and_metre(area_mm2, mv, within):
+    figures = {figure.name: figure.value for figure in BY_ID["uk-voltage-drop"].figures}
+    assert millivolts(area_mm2, figures) == pytest.approx(mv, abs=within)
+
+
+def test_a_table_of_ones_own_takes_the_place_of_the_resistivity(tmp_path):
+    own = RuleSetting(id="uk-voltage-drop.mv-2.5", value="40")
+    with bench(tmp_path / "r", *metric_load("30 m"), building=UK) as record:
+        before = results(record, "uk-voltage-drop")["1"]
+        record.put(own)
+        after = results(record, "uk-voltage-drop")["1"]
+    assert (before, after) == (MEETS, DOES_NOT)  # 5.4 V is 2.3 %, 12 V is 5.2 %
+
+
+def test_lighting_may_drop_less_than_other_uses(tmp_path):
+    rows = [*metric_load("50 m")]  # 9 V is 3.9 %
+    with bench(tmp_path / "a", *rows, building=UK) as record:
+        assert results(record, "uk-voltage-drop")["1"] == MEETS
+    with bench(tmp_path / "b", *rows[:-1], replace(rows[-1], kind="light"), building=UK) as record:
+        assert results(record, "uk-voltage-drop")["1"] == DOES_NOT
