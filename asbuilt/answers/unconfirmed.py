@@ -40,12 +40,17 @@ def unconfirmed_near(
     found = []
     for p in record.all(Proposal, face_id=face_id, state=PROPOSED):
         points = np.array(p.points_m)[:, :2]
-        half = max(p.width_m or 0.0, p.height_m or 0.0, 2 * (p.radius_m or 0.0)) / 2
-        reach_m = half + SIGMAS * p.sigma_m
+        reach_m = reach_of(p)
         distance_m = _distance(points, offset_m, height_m)
         if distance_m - reach_m <= within_m:
             found.append(Unconfirmed(id=p.id, kind=p.kind, sheath=p.sheath, distance_m=distance_m, reach_m=reach_m))
     return tuple(sorted(found, key=lambda u: u.distance_m))
+
+
+def reach_of(proposal: Proposal) -> float:
+    """Half the size of what is proposed, and its error at 95 % [m]."""
+    p = proposal
+    return max(p.width_m or 0.0, p.height_m or 0.0, 2 * (p.radius_m or 0.0)) / 2 + SIGMAS * p.sigma_m
 
 
 def _distance(points: np.ndarray, offset_m: float, height_m: float | None) -> float:

@@ -10,22 +10,26 @@ import numpy as np
 
 from asbuilt.answers import coverage as cover_rules
 from asbuilt.answers import drill_wording, wording
+from asbuilt.answers.course import BEYOND
 from asbuilt.answers.coverage import FaceCoverage, coverage_of
-from asbuilt.answers.doubts import HARMLESS
+from asbuilt.answers.doubts import HARMLESS, outdated
+from asbuilt.answers.drill import CLOSE_CHANCE, CLOSE_CHANCE_GUESSED, HIT_CHANCE
 from asbuilt.answers.find import find
 from asbuilt.answers.landmarks import marks_on
 from asbuilt.answers.routes import expected_routes
 from asbuilt.answers.things import Thing, far_link
 from asbuilt.answers.touch import normal_points
+from asbuilt.answers.unconfirmed import UNCONFIRMED_M, reach_of
 from asbuilt.answers.view import FaceView, View, view_of
 from asbuilt.record import Event, Item, Record, Sighting
 from asbuilt.record.kinds import KINDS
+from asbuilt.record.proposal_row import PROPOSED, Proposal
 from asbuilt.sheets.elevation import elevation_sheet
 from asbuilt.sheets.svg import svg
 from asbuilt.steps.sight import SOLE_PLATE_M, TOP_PLATE_M
 
 DIGITS = 9  # significant: a nanometre on a metre
-LAYERS = ("count", "obliquity", "light", "sharpness", "resolution")
+LAYERS = ("count", "obliquity", "light", "sharpness", "resolution", "error")
 LONGEST_RUN = 65_535
 BOUNDLESS_M = 1e9
 
@@ -52,6 +56,8 @@ def viewer_data(record: Record, files: dict[str, str], elevations: dict[str, str
         "nodes": base64.b64encode(normal_points().astype("<f8").tobytes()).decode(),
         "sole_plate_m": SOLE_PLATE_M,
         "top_plate_m": TOP_PLATE_M,
+        "limits": {"hit_chance": HIT_CHANCE, "close_chance": CLOSE_CHANCE, "guessed": BEYOND,
+                   "close_chance_guessed": CLOSE_CHANCE_GUESSED, "unconfirmed_m": UNCONFIRMED_M},
         "circuits": {c.id: _circuit(view, c) for c in view.circuits.values()},
         "panels": list(_panels(view)),
         "pictures": _pictures(view, files),
@@ -125,8 +131,11 @@ def _face(record: Record, view: View, face_id: str, elevation: str | None) -> di
     for s in record.all(Sighting, target="item"):
         sightings.setdefault(s.target_id, []).append(s)
     drawing = elevation_sheet(record, face_id, picture_layer=elevation)
+    things = view.things_on(face_id)
+    doubts = outdated(view, {t.item.id: t.positions for t in things})
     return {
-        "id": own.id, "title": own.title, "room": face.room.name, "length_m": own.length_m, "height_m": own.height_m,
+        "id": own.id, "title": own.title, "kind": own.kind, "room": face.room.name,
+        "length_m": own.length_m, "height_m": own.height_m,
         "stud_depth_m": own.stud_depth_m, "spacing_m": own.spacing_m, "exterior": own.exterior,
         "open_behind": own.open_behind, "sheathing_m": own.sheathing_m, "covering_m": face.covering_m,
         "covered_on": face.covered_on or "", "studs": [asdict(s) for s in face.studs],
@@ -140,7 +149,8 @@ def _face(record: Record, view: View, face_id: str, elevation: str | None) -> di
         "far": _far(view, face), "events": list(_events(view, face)),
         "marks": [{"name": n, "offset_m": x, "sigma_m": s} for n, x, s in marks_on(view, face)],
         "expected": [r.to_json() for r in expected_routes(view, face_id)], "shares": list(coverage.shares()),
-        "cover": _cover(coverage), "things": [_thing(t, sightings.get(t.item.id, [])) for t in view.things_on(face_id)],
+        "cover": _cover(coverage), "proposals": list(_proposals(record, face_id)),
+        "things": [_thing(t, sightings.get(t.item.id, []), doubts.get(t.item.id, "")) for t in things],
         "svg": svg(drawing),
     }  # fmt: skip
 
@@ -190,7 +200,8 @@ def _cover(coverage: FaceCoverage) -> dict:
         "picture_ids": list(coverage.picture_ids),
         "limits": {"obliquity": cover_rules.WELL_OBLIQUITY_DEG, "sharpness": cover_rules.WELL_SHARPNESS,
                    "light": cover_rules.WELL_LIGHT, "resolution": cover_rules.WELL_PX_PER_INCH,
-                   "count": cover_rules.WELL_COUNT},
+                   "count": cover_rules.WELL_COUNT, "sigma_m": cover_rules.WELL_SIGMA_M,
+                   "error_step_m": cover_rules.ERROR_STEP_M},
     }  # fmt: skip
 
 
@@ -205,13 +216,21 @@ def _runs(cells: np.ndarray) -> str:
     return base64.b64encode(np.array(pairs, "<u2").tobytes()).decode()
 
 
-def _thing(thing: Thing, sightings: Sequence[Sighting]) -> dict:
+def _proposals(record: Record, face_id: str) -> Iterator[dict]:
+    """What the pictures propose on a face and nobody has decided on."""
+    for p in record.all(Proposal, face_id=face_id, state=PROPOSED):
+        yield {"id": p.id, "kind": p.kind, "sheath": p.sheath, "points": [list(point[:2]) for point in p.points_m],
+               "reach_m": reach_of(p)}  # fmt: skip
+
+
+def _thing(thing: Thing, sightings: Sequence[Sighting], doubt: str) -> dict:
     item = thing.item
     spot_of = {p.place: i for i, p in enumerate(thing.positions)}
     return {
         "item_id": item.id, "kind": item.kind, "label": item.label, "cable": item.cable, "state": item.state,
-        "note": item.note, "comes_from": item.comes_from, "goes_to": item.goes_to, "hazard": thing.kind.hazard,
-        "is_run": thing.kind.is_run, "circuit_id": thing.circuit.id if thing.circuit else None,
+        "note": item.note, "doubt": doubt, "comes_from": item.comes_from, "goes_to": item.goes_to,
+        "hazard": thing.kind.hazard, "is_run": thing.kind.is_run,
+        "circuit_id": thing.circuit.id if thing.circuit else None,
         "on_far_face": thing.on_far_face, "method": " and ".join(sorted({p.method for p in thing.positions})),
         "picture_count": max(p.picture_count for p in thing.positions),
         "usual_depth": all(p.method == "usual depth" for p in thing.positions),

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import json
+import os
 import queue
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 from asbuilt.errors import MediaError
 
 # A healthy photo takes under a second and a video speaks twice a second; on a slow disk or a
-# busy machine many times that is still no reason to give up.
+# busy machine many times that is still no reason to give up. Counted is the time that the
+# process really worked, or this many times as much by the clock.
 PATIENCE_S = 60.0
+STARVED = 5
 
 
 class Scanner:
@@ -91,15 +95,24 @@ class Scanner:
             raise MediaError(f"{job['name']}: the decoder could not be started") from None
 
     def _next_answer(self, name: str) -> dict:
-        try:
-            line = self._lines.get(timeout=self.patience_s)
-        except queue.Empty:
+        line = self._next_line()
+        if line == "":
             self.close()
-            raise MediaError(f"{name} kept its decoder busy for over {self.patience_s:.0f} s; not used") from None
+            raise MediaError(f"{name} kept its decoder busy for over {self.patience_s:.0f} s; not used")
         if line is None:
             self.close()
             raise MediaError(f"{name} brought its decoder down; not used")
         return json.loads(line)
+
+    def _next_line(self) -> str | None:
+        """The next line, None where the process has ended, nothing at all where patience has."""
+        spent_s, deadline = _worked_s(self._process.pid), time.monotonic() + STARVED * self.patience_s
+        while True:
+            try:
+                return self._lines.get(timeout=self.patience_s)
+            except queue.Empty:
+                if _worked_s(self._process.pid) - spent_s >= self.patience_s or time.monotonic() >= deadline:
+                    return ""
 
     def _start(self) -> None:
         if self._process is not None and self._process.poll() is None:
@@ -114,6 +127,15 @@ class Scanner:
             encoding="utf-8",
         )
         threading.Thread(target=_read, args=(self._process.stdout, self._lines), daemon=True).start()
+
+
+def _worked_s(pid: int) -> float:
+    """How long a process has worked [s]; by the clock where the system does not tell."""
+    try:
+        fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    except (OSError, ValueError, IndexError):
+        return time.monotonic()
 
 
 def _read(stream, lines: queue.Queue) -> None:

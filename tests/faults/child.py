@@ -10,6 +10,7 @@ import sys
 import time
 import traceback
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 from asbuilt.errors import AsbuiltError
@@ -99,7 +100,7 @@ def _become(work: Callable, folder: Path, writing: int) -> None:
 def committed(folder: Path) -> set[tuple[str, str]]:
     """Rows that stand in the database at this moment, as (table, id)."""
     try:
-        with sqlite3.connect(f"file:{folder / 'record.db'}?mode=ro", uri=True) as db:
+        with closing(sqlite3.connect(f"file:{folder / 'record.db'}?mode=ro", uri=True)) as db:
             return {(t, str(i)) for t in COMMITTED_TABLES for (i,) in db.execute(f"SELECT id FROM {t}")}
     except sqlite3.OperationalError:  # busy with recovery: then nothing is claimed
         return set()

@@ -7,8 +7,6 @@ const Answers = (() => {
   const WITHIN = 0.2032;
   const LEAST_GAP = 0.0508;
   const SEARCH = 0.3048;
-  const HIT_CHANCE = 0.5;
-  const CLOSE_CHANCE = 0.001;
   const ROUND_THE_BIT = 0.0254;
   const SWITCH_OFF = 0.15;
   const BEYOND = 1.0; // farther behind the wall than any error in depth
@@ -20,7 +18,6 @@ const Answers = (() => {
   const TAPE_SIGMA = 0.0016;
   const FAR_ENOUGH = 0.15;
   const MOST_PICTURES = 4;
-  const FINISHED = "finished face";
   let data = null;
 
   /** Take the record's data in; ``nodes`` are the nodes of the rule for chances. */
@@ -28,9 +25,10 @@ const Answers = (() => {
     data = record;
     Words.use(record.words);
     Touch.use(nodes);
-    for (const face of record.faces) face.coverage = Cover.open(face.cover, record.pictures);
+    for (const face of record.faces) face.coverage = Cover.open(face.cover, record.pictures, record.unit);
   }
 
+  const fromFace = (face) => (face.covering_m ? "finished face" : "stud face");
   const faceOf = (id) => data.faces.find((f) => f.id === id);
   const rectangle = (left, bottom, right, top) => ({ left, bottom, right, top });
   const wordFor = (t) => Words.thingName(t.kind, t.label);
@@ -44,7 +42,7 @@ const Answers = (() => {
     const bays = spans(face, reach).map((span) => ({ span, window: inside(reach, span) }));
     const parts = face.things.flatMap((t) => partsOf(t, reach, bays, offset, height));
     const cover = face.coverage.area(reach.left, reach.bottom, reach.right, reach.top);
-    const doubts = doubtsIn(face, reach, cover.last_date);
+    const doubts = doubtsIn(face, reach, cover.first_date);
     const described = parts.map((p) => ({ bay: p.bay, answer: describe(face, p, offset) }));
     const answered = bays.map(({ span, window }, i) => {
       const things = described.filter((d) => d.bay === i).map((d) => d.answer);
@@ -54,6 +52,7 @@ const Answers = (() => {
     const [outcome, sentence] = behindOutcome(parts.length > 0, cover, doubts);
     const shown = parts.map((p) => p.thing);
     const wide = face.spacing_m / 2;
+    const landmarks = landmarksOf(face, offset);
     return {
       building: data.building, unit: data.unit, room: face.room, face_id: face.id, face_title: face.title,
       offset_m: offset, height_m: height, within_m: within, outcome, sentence, bays: answered,
@@ -61,8 +60,10 @@ const Answers = (() => {
         .map((s) => ({ center_m: s.center_m, error_95_m: C95 * s.sigma_m, width_m: s.width_m, source: s.source })),
       openings: face.openings.filter((o) => o.left_m <= reach.right && o.right_m >= reach.left && o.bottom_m <= reach.top),
       covering_m: face.covering_m, covering: Words.covering(face.covering_m, data.unit), covered_on: face.covered_on,
-      recorded_on: cover.last_date, age: ageOf(cover.last_date), cover, doubts, circuits_off: circuitsOff(shown),
-      landmarks: landmarksOf(face, offset), cautions: cautionsFor(shown),
+      from_face: fromFace(face), inside_offset_m: offset, inside: "",
+      recorded_on: cover.last_date, age: ageOf(cover.first_date), cover, doubts, circuits_off: circuitsOff(shown),
+      landmarks, cross_check: crossCheck(landmarks), cautions: cautionsFor(shown),
+      expected: parts.length ? [] : expectedIn(face, reach), unconfirmed: unconfirmedNear(face, offset, height, within),
     };
   }
 
@@ -160,6 +161,7 @@ const Answers = (() => {
       crossings: thing.block ? [] : Reach.crossings(thing.course, offset), course: coursePoints(part),
       method: thing.method, picture_count: thing.picture_count, seen_on: dates.sort().pop() || "", pictures,
       comes_from: thing.comes_from, goes_to: thing.goes_to, notes: notesOf(face, thing, part),
+      doubt: thing.doubt,
     };
   }
 
@@ -192,6 +194,7 @@ const Answers = (() => {
       notes.push(Words.word(words[part.status] || "STRAIGHT_BETWEEN"));
     }
     if (thing.note) notes.push(thing.note);
+    if (thing.doubt) notes.push(thing.doubt);
     return notes;
   }
 
@@ -310,6 +313,32 @@ const Answers = (() => {
     });
   }
 
+  // Strips of a face in which cable is to be expected, as far as they meet a rectangle.
+  const expectedIn = (face, r) => face.expected.filter((e) => e.left_m <= r.right && e.right_m >= r.left
+    && e.bottom_m <= r.top && e.top_m >= r.bottom);
+
+  // What the pictures propose near a place and nobody has decided on, nearest first.
+  function unconfirmedNear(face, offset, height, within) {
+    return face.proposals.map((p) => ({ id: p.id, kind: p.kind, sheath: p.sheath, reach_m: p.reach_m,
+      distance_m: proposalAway(p.points, offset, height) }))
+      .filter((p) => p.distance_m - p.reach_m <= within).sort((a, b) => a.distance_m - b.distance_m);
+  }
+
+  function proposalAway(points, offset, height) {
+    if (height === null) {
+      const across = points.map(([x]) => x);
+      return Math.max(Math.min(...across) - offset, offset - Math.max(...across), 0);
+    }
+    if (points.length === 1) return Math.hypot(points[0][0] - offset, points[0][1] - height);
+    return Math.min(...points.slice(1).map(([x, z], i) => {
+      const [x0, z0] = points[i];
+      const [dx, dz] = [x - x0, z - z0];
+      const along = ((offset - x0) * dx + (height - z0) * dz) / Math.max(dx * dx + dz * dz, 1e-12);
+      const share = Touch.clip(along, 0, 1);
+      return Math.hypot(x0 + share * dx - offset, z0 + share * dz - height);
+    }));
+  }
+
   function crossCheck(landmarks) {
     if (landmarks.length < 2) return "";
     const [one, two] = landmarks;
@@ -327,25 +356,26 @@ const Answers = (() => {
     const round = bit.radius + ROUND_THE_BIT;
     const place = rectangle(offset - round, height - round, offset + round, height + round);
     const cover = face.coverage.area(place.left, place.bottom, place.right, place.top);
-    const doubts = doubtsIn(face, place, cover.last_date);
+    const doubts = doubtsIn(face, place, cover.first_date);
     const known = cover.state === Words.word("WELL") && !doubts.length;
     const outcome = drillOutcome(passed, known);
-    const off = passed.filter((p) => p.chance > CLOSE_CHANCE || lessError(p.clearance) < SWITCH_OFF);
+    const off = passed.filter((p) => isClose(p) || lessError(p.clearance) < SWITCH_OFF);
     const landmarks = landmarksOf(face, offset);
+    const stop = stopWords(passed);
     const order = [...passed].sort((a, b) => b.chance - a.chance || a.clearance.gap - b.clearance.gap);
     return {
       building: data.building, unit: data.unit, face_id: face.id, face_title: face.title, offset_m: offset,
-      height_m: height, bit_m: bitM, depth_m: depthM, depth_from: depthFrom, from_face: FINISHED, tip_m: tip,
+      height_m: height, bit_m: bitM, depth_m: depthM, depth_from: depthFrom, from_face: fromFace(face), tip_m: tip,
       inside_offset_m: offset, inside: "",
       covering_m: face.covering_m, covering: Words.covering(face.covering_m, data.unit), outcome,
-      sentence: drillSentence(outcome, passed, cover, doubts), stop: stopWords(passed),
+      sentence: drillSentence(outcome, passed, cover, doubts), stop,
       chance: Math.max(0, ...passed.map((p) => p.chance)), things: order.map((p) => passedAnswer(face, p)),
       nearest: nearestWays(passed), wood: woodMet(face, offset, height, bit.radius, tip),
       rule_depth_m: face.covering_m + 1.25 * INCH, other_side: otherSide(face, offset, height, tip),
-      screw: longestScrew(face, passed, bit, known),
-      expected: face.expected.filter((r) => r.left_m <= offset && offset <= r.right_m && r.bottom_m <= height
-        && height <= r.top_m),
-      cover, doubts, recorded_on: cover.last_date, age: ageOf(cover.last_date),
+      screw: stop ? { longest_m: null, limit: "", text: Words.stopped(stop) } : longestScrew(face, passed, bit, known),
+      expected: expectedIn(face, rectangle(offset, height, offset, height)),
+      unconfirmed: unconfirmedNear(face, offset, height, bit.radius + data.limits.unconfirmed_m),
+      cover, doubts, recorded_on: cover.last_date, age: ageOf(cover.first_date),
       circuits_off: circuitsOff(off.map((p) => p.thing)), landmarks, cross_check: crossCheck(landmarks),
       pictures: bestPictures(face, [offset, height, Math.max(tip, 0)]), cautions: cautionsFor(passed.map((p) => p.thing)),
     };
@@ -359,20 +389,23 @@ const Answers = (() => {
       .map((p) => ({ ...p, chance: Touch.chance(p.thing, bit, p.clearance) }));
   }
 
+  // Whether a thing may be touched, as far as that can be told.
+  const isClose = (p) => p.chance > (p.clearance.status === data.limits.guessed
+    ? data.limits.close_chance_guessed : data.limits.close_chance);
   const lessError = (c) => c.gap - C95 * c.sigma;
 
   // Wood blocking is wanted wood and not a hit.
   function drillOutcome(passed, known) {
-    const worst = Math.max(0, ...passed.filter((p) => p.thing.kind !== "blocking").map((p) => p.chance));
-    if (worst >= HIT_CHANCE) return Words.word("HIT");
-    if (worst > CLOSE_CHANCE) return Words.word("CLOSE");
+    const met = passed.filter((p) => p.thing.kind !== "blocking");
+    if (met.some((p) => p.chance >= data.limits.hit_chance)) return Words.word("HIT");
+    if (met.some(isClose)) return Words.word("CLOSE");
     return Words.word(known ? "NOTHING" : "UNKNOWN");
   }
 
   function drillSentence(outcome, passed, cover, doubts) {
     if (outcome === Words.word("UNKNOWN")) return Words.notRecorded(doubts.length ? doubts[0].text : cover.reason);
     if (outcome === Words.word("NOTHING")) return Words.nothingRecorded(cover.first_date, cover.last_date);
-    const met = passed.filter((p) => p.chance > CLOSE_CHANCE && p.thing.kind !== "blocking");
+    const met = passed.filter((p) => isClose(p) && p.thing.kind !== "blocking");
     met.sort((a, b) => b.chance - a.chance);
     const names = met.map((p) => [wordFor(p.thing), p.chance]);
     const doubt = doubts.length ? doubts[0].text : "";
@@ -392,8 +425,8 @@ const Answers = (() => {
       item_id: thing.item_id, kind: thing.kind, name, circuit: thing.circuit_id ? circuitOff(thing.circuit_id) : null,
       on_far_face: thing.on_far_face, hazard: thing.hazard, chance, gap_m: c.gap, error_95_m: C95 * c.sigma,
       gap_less_error_m: lessError(c), direction: where, depth_m: c.depth + face.covering_m, status: c.status,
-      method: thing.method, picture_count: thing.picture_count,
-      text: Words.passed(name, chance, c.gap, c.sigma, where, data.unit),
+      method: thing.method, picture_count: thing.picture_count, doubt: thing.doubt,
+      text: Words.passed(name, chance, c.gap, c.sigma, where, thing.doubt, data.unit),
     };
   }
 
@@ -410,11 +443,19 @@ const Answers = (() => {
       const ways = passed.filter((p) => directionOf([...p.clearance.planeToward, 0]) === way);
       if (!ways.length) continue;
       const p = ways.reduce((a, b) => (b.clearance.planeGap < a.clearance.planeGap ? b : a));
-      const error = C95 * p.clearance.planeSigma;
-      found.push({ direction: way, name: wordFor(p.thing), gap_m: p.clearance.planeGap, error_95_m: error,
-        gap_less_error_m: p.clearance.planeGap - error });
+      found.push(wayTo(p, way, p.clearance.planeGap, p.clearance.planeSigma));
+    }
+    const ahead = passed.filter((p) => p.clearance.planeGap <= 0 && p.clearance.gap > 0);
+    if (ahead.length) {
+      const p = ahead.reduce((a, b) => (b.clearance.gap < a.clearance.gap ? b : a));
+      found.push(wayTo(p, "deeper", p.clearance.gap, p.clearance.sigma));
     }
     return found;
+  }
+
+  function wayTo(p, direction, gap, sigma) {
+    const error = C95 * sigma;
+    return { direction, name: wordFor(p.thing), gap_m: gap, error_95_m: error, gap_less_error_m: gap - error };
   }
 
   function woodMet(face, offset, height, radius, tipM) {
@@ -422,8 +463,9 @@ const Answers = (() => {
     const found = [];
     if (!face.studs.length) return found;
     const plate = (name) => found.push({ name, center_m: null, chance: 1, wood_m: wood, text: Words.plate(name) });
-    if (height < data.sole_plate_m) plate("sole plate");
-    if (height > face.height_m - data.top_plate_m) plate("top plate");
+    const isWall = face.kind === "wall";
+    if (isWall && height < data.sole_plate_m) plate("sole plate");
+    if (isWall && height > face.height_m - data.top_plate_m) plate("top plate");
     for (const stud of face.studs) {
       if (height < stud.bottom_m || height > (stud.top_m === null ? face.height_m : stud.top_m)) continue;
       const sigma = Math.sqrt(stud.sigma_m ** 2 + AIM_SIGMA ** 2);
@@ -433,7 +475,8 @@ const Answers = (() => {
       const chance = room > 0 ? between(room) : 0;
       const meets = between(stud.width_m / 2 + radius);
       if (meets > 0.001) {
-        found.push({ name: "stud", center_m: stud.center_m, chance, wood_m: wood, text: Words.studMet(chance, meets) });
+        const name = isWall ? "stud" : "joist";
+        found.push({ name, center_m: stud.center_m, chance, wood_m: wood, text: Words.studMet(name, chance, meets) });
       }
     }
     return found;
@@ -469,7 +512,7 @@ const Answers = (() => {
       if (limit) break;
       longest = length;
     }
-    return { longest_m: longest, limit, text: Words.screw(longest, limit, FINISHED, data.unit) };
+    return { longest_m: longest, limit, text: Words.screw(longest, limit, fromFace(face), data.unit) };
   }
 
   return { use, behind, drill, crossCheck, faceOf, placePictures };

@@ -21,13 +21,13 @@ const Cover = (() => {
   }
 
   /** The coverage of a face as it comes with the data, ready to be asked. */
-  function open(stored, pictures) {
+  function open(stored, pictures, unit) {
     const count = stored.rows * stored.cols;
     const layers = {};
     for (const name of Object.keys(stored.layers)) layers[name] = unpack(stored.layers[name], count);
     const classes = unpack(stored.classes, count);
     const best = unpack(stored.best, count).map((n) => n - 1);
-    return new FaceCover(stored, classes, layers, best, pictures);
+    return new FaceCover(stored, classes, layers, best, pictures, unit);
   }
 
   function median(values) {
@@ -37,8 +37,8 @@ const Cover = (() => {
   }
 
   class FaceCover {
-    constructor(stored, classes, layers, best, pictures) {
-      Object.assign(this, { stored, classes, layers, best, pictures });
+    constructor(stored, classes, layers, best, pictures, unit) {
+      Object.assign(this, { stored, classes, layers, best, pictures, unit });
       this.cell = stored.cell_m;
     }
 
@@ -88,19 +88,21 @@ const Cover = (() => {
     /** Why some cells are not well recorded. */
     reason(cells) {
       if (!this.stored.worked_out) return Words.word("NO_COVERAGE");
-      const { count, obliquity, light, sharpness, resolution } = this.layers;
+      const { count, obliquity, light, sharpness, resolution, error } = this.layers;
       const seen = cells.filter((i) => count[i] > 0);
       if (1 - seen.length / cells.length > 0.5) return Words.word("NO_PICTURE");
       const middle = (layer) => median(seen.map((i) => layer[i]));
       const limits = this.stored.limits;
       const steep = middle(obliquity);
       const fine = middle(resolution);
+      const sigma = middle(error) * limits.error_step_m;
       return Words.poorReason({
         obliquity: steep > limits.obliquity ? steep : null,
         blurred: middle(sharpness) < limits.sharpness,
         dark: middle(light) < limits.light,
         resolution: fine < limits.resolution ? fine : null,
         single: middle(count) < limits.count,
+        error: sigma > limits.sigma_m ? Units.error(sigma, this.unit) : null,
       });
     }
   }

@@ -181,6 +181,13 @@
   const doubtLines = (doubts) => doubts.map((d) => el("p", { class: "caution" }, `Doubtful: ${d.text}. ${d.note}`));
   const off = (circuits) => (circuits.length ? section("Switch off first", list(circuits.map((c) => c.text))) : null);
 
+  const block = (title, lines) => (lines.length ? section(title, list(lines)) : null);
+
+  function unsure(a) {
+    const [title, ...lines] = Words.unconfirmed(a.unconfirmed, a.unit);
+    return lines.length ? section(title, list(lines)) : null;
+  }
+
   function findIt(landmarks) {
     if (!landmarks.length) return null;
     const check = Answers.crossCheck(landmarks);
@@ -190,7 +197,8 @@
   function behindPage(a) {
     return [el("article", { class: "sheet" },
       verdict(a.outcome, Words.asked(a.face_title, a.room, a.offset_m, a.height_m, a.within_m, a.unit)),
-      el("p", {}, a.sentence), doubtLines(a.doubts), a.bays.map((bay) => bayPart(bay, a)), off(a.circuits_off), findIt(a.landmarks),
+      el("p", {}, a.sentence), doubtLines(a.doubts), a.bays.map((bay) => bayPart(bay, a)), unsure(a),
+      block("Where cable runs", a.expected.map((r) => r.text)), off(a.circuits_off), findIt(a.landmarks),
       pictureParts([...a.bays.flatMap((bay) => bay.things.flatMap((t) => t.pictures.map((m) => ({ ...m, words: t.name })))),
         ...Answers.placePictures(a.face_id, a.offset_m, a.height_m).map((m) => ({ ...m, words: "" }))]),
       section("Before you drill or cut", list(a.cautions)),
@@ -212,12 +220,11 @@
   function drillPage(a) {
     const wood = a.wood.map((w) => w.text + (w.wood_m > 0 ? `, ${shown(w.wood_m)} of wood` : ""));
     const ways = a.nearest.map((n) => Words.way(n.direction, n.name, n.gap_m, n.error_95_m, a.unit));
-    const block = (title, lines) => (lines.length ? section(title, list(lines)) : null);
     return [el("article", { class: "sheet" },
       verdict(a.outcome, Words.drillAsked(a.face_title, a.offset_m, a.height_m, a.bit_m, a.depth_m, a.depth_from, a.unit)),
       el("p", {}, a.sentence), a.stop ? el("p", { class: "caution stop" }, `STOP. ${a.stop}`) : null, doubtLines(a.doubts),
       a.other_side.comes_out ? el("p", { class: "caution" }, Words.cameOut(a.other_side.wall_m, a.other_side.text, a.unit)) : null,
-      block("Near the hole", a.things.map((t) => t.text)), block("Nearest along the wall", ways), block("Wood", wood),
+      block("Near the hole", a.things.map((t) => t.text)), block("Nearest along the wall", ways), unsure(a), block("Wood", wood),
       block("Screws", [a.screw.text, Words.rule(a.rule_depth_m, a.from_face, a.unit)]), block("Where cable runs", a.expected.map((r) => r.text)),
       off(a.circuits_off), findIt(a.landmarks), pictureParts(a.pictures.map((m) => ({ ...m, words: "" }))),
       section("Before you drill or cut", list(a.cautions)),

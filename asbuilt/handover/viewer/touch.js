@@ -6,6 +6,8 @@ const Touch = (() => {
   const AIM = [0.0032 ** 2, 0.0032 ** 2, 0.0016 ** 2];
   const FARTHEST = 5;
   const NEGLIGIBLE = 1e-5;
+  const AIM_TRACE = AIM[0] + AIM[1] + AIM[2];
+  const trace = (cov) => cov[0] + cov[4] + cov[8];
   const clip = (v, low, high) => Math.min(Math.max(v, low), high);
   const blend = (a, b, share) => a.map((v, i) => (1 - share) * v + share * b[i]);
   const aimed = (cov) => cov.map((v, i) => (i % 4 === 0 ? v + AIM[i / 4] : v));
@@ -182,10 +184,12 @@ const Touch = (() => {
 
   /** The chance that the bit touches a thing, the error of aiming included. */
   function chance(thing, bit, clearance) {
-    let gap = clearance.gap;
-    if (thing.block) gap -= Math.max(0, ...thing.block.wider.map(([half]) => half - thing.block.half_w));
-    if (gap > 0 && below(-gap / Math.max(clearance.sigma, 1e-9)) < NEGLIGIBLE) return 0;
-    if (thing.block) return blockChance({ ...thing.block, cov: aimed(thing.block.cov) }, bit);
+    if (clearance.outOfReach) return 0;
+    if (thing.block) {
+      const gap = clearance.gap - Math.max(0, ...thing.block.wider.map(([half]) => half - thing.block.half_w));
+      if (gap > 0 && below(-gap / Math.max(clearance.sigma, 1e-9)) < NEGLIGIBLE) return 0;
+      return blockChance({ ...thing.block, cov: aimed(thing.block.cov) }, bit);
+    }
     const near = thing.course.filter((s) => [0, 1].every((k) => {
       const sigma = Math.sqrt(Math.max(s.start_cov[4 * k], s.end_cov[4 * k], 0));
       const grow = thing.radius + bit.radius + 6 * Math.sqrt(sigma * sigma + AIM[k]);
@@ -246,8 +250,9 @@ const Touch = (() => {
       }
       const [x, z] = [ax + share * dx, az + share * dz];
       const over = Math.max(ay + share * dy, 0);
-      const apart = Math.hypot(Math.max(Math.hypot(x, z) - bit.radius, 0), over)
-        - Math.sqrt(Math.max(s.start_cov[0], s.end_cov[0], 0));
+      // In errors: what lies nearest may be well known.
+      const apart = (Math.hypot(Math.max(Math.hypot(x, z) - bit.radius, 0), over) - thing.radius)
+        / Math.sqrt(Math.max(trace(s.start_cov), trace(s.end_cov), 0) + AIM_TRACE);
       if (!best || apart < best.apart) best = { s, share, x, z, over, apart };
     }
     const cov = aimed(blend(best.s.start_cov, best.s.end_cov, best.share));
@@ -256,7 +261,7 @@ const Touch = (() => {
       best.s.status);
     const toward = unit(flat.x, flat.z);
     const flatCov = aimed(blend(flat.s.start_cov, flat.s.end_cov, flat.along));
-    return { ...found, planeGap: flat.plane - bit.radius - thing.radius, planeToward: toward,
+    return { ...found, outOfReach: best.apart > FARTHEST, planeGap: flat.plane - bit.radius - thing.radius, planeToward: toward,
       planeSigma: sigmaAlong(flatCov, toward) };
   }
 

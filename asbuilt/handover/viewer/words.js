@@ -35,6 +35,7 @@ const Words = (() => {
     if (r.blurred) parts.push("blurred");
     if (r.dark) parts.push("dark");
     if (r.single) parts.push("in one picture only");
+    if (r.error !== null && !parts.length) parts.push(`placed only to ${r.error} (tape a mark or a sheet there)`);
     return parts.length ? parts.join(" and ") : "seen, but not well everywhere";
   }
 
@@ -130,9 +131,9 @@ const Words = (() => {
   const close = (names, text) =>
     `Too close to call: ${named(names)} may lie on the path.${doubtful(text)} Move the hole, or open the wall and look.`;
 
-  function passed(name, chance, gapM, sigma, direction, unit) {
+  function passed(name, chance, gapM, sigma, direction, doubted, unit) {
     const where = gapM <= 0 ? "on the path" : `${length(gapM, unit, sigma)} ${direction}`;
-    return `${name}: ${where} ${error(sigma, unit)}, chance of touching ${percent(chance)}`;
+    return `${name}: ${where} ${error(sigma, unit)}, chance of touching ${percent(chance)}${doubted ? `; ${doubted}` : ""}`;
   }
 
   function way(direction, name, gapM, error95, unit) {
@@ -141,12 +142,22 @@ const Words = (() => {
     return `${direction}: ${name}, ${length(Math.max(gapM, 0), unit, error95 / C95)} away, ${rest}`;
   }
 
+  const stopped = (stop) => `no screw length is named here: ${stop.slice(0, 1).toLowerCase()}${stop.slice(1)}`;
+
+  function unconfirmed(near, unit) {
+    if (!near.length) return [];
+    return ["The pictures also seem to show here, NOT CONFIRMED by anyone:", ...near.map((one) => {
+      const colour = ["", "unsure"].includes(one.sheath) ? "" : `, sheath looks ${one.sheath}`;
+      return `${one.kind}${colour}, about ${length(one.distance_m, unit)} from there along the wall`;
+    })];
+  }
+
   const plate = (name) => `${name}: the bit goes into it`;
 
-  function studMet(chance, meets) {
-    if (chance >= 0.95) return "stud: the whole bit goes into it";
-    if (meets > 0.5) return `stud: ${percent(chance)} that the whole bit goes into it; it may run out at the edge`;
-    return `stud edge: ${percent(meets)} that the bit meets it`;
+  function studMet(name, chance, meets) {
+    if (chance >= 0.95) return `${name}: the whole bit goes into it`;
+    if (meets > 0.5) return `${name}: ${percent(chance)} that the whole bit goes into it; it may run out at the edge`;
+    return `${name} edge: ${percent(meets)} that the bit meets it`;
   }
 
   const farRoom = (title, room, offset, height, unit) =>
@@ -180,6 +191,6 @@ const Words = (() => {
     use, word, cover, upper, covering, quoted, thingName, circuitName, breaker, poorReason, recordedHere,
     nothingRecorded, partlyRecorded, notRecorded, doubt, older, gap, fromLandmark, crossCheck, asked, recordLine,
     place, depth, measured, percent, hit, close, passed, way, plate, studMet, farRoom, outside, screw, cameOut,
-    drillAsked, rule,
+    drillAsked, rule, stopped, unconfirmed,
   };
 })();
