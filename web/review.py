@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 from flask import Blueprint, abort, jsonify, redirect, request, url_for
 
+from asbuilt.answers.sheath_hint import USUAL, disagreement, size_hint
 from asbuilt.errors import AsbuiltError
 from asbuilt.record import Circuit, Face, Picture, Placement, Stud
 from asbuilt.record.frames import building_from_faces, camera_of
@@ -32,7 +33,14 @@ def review() -> Page:
         "decided": sum(p.state != PROPOSED for p in record().all(Proposal)),
         "looked": {r.id: r.report for r in record().all(ProposalRun)},
         "off_layout": _off_layout(faces),
-        "circuits": [{"id": c.id, "words": f"{c.number} {c.name}"} for c in record().all(Circuit)],
+        "circuits": [
+            {
+                "id": c.id,
+                "words": f"{c.number} {c.name}",
+                "disagrees": {color: words for color in USUAL if (words := disagreement(color, c))},
+            }
+            for c in record().all(Circuit)
+        ],
     }
     return Page(template="review.html", data=data)
 
@@ -120,7 +128,7 @@ def _words(p: Proposal, face: Face) -> dict:
     return {
         "id": p.id, "kind": p.kind, "run": p.kind not in ("device box", "panel"), "face": face.title,
         "face_id": face.id, "what": what, "where": where, "error": format_error(p.sigma_m, unit()),
-        "ends": _ends(p), "hint": p.note,
+        "ends": _ends(p), "hint": " ".join(w for w in (size_hint(p.sheath), p.note) if w), "sheath": p.sheath,
     }  # fmt: skip
 
 

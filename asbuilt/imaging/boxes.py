@@ -153,7 +153,9 @@ def _aside(view: Rectified, middle: tuple[float, float]) -> float:
     return float(np.hypot(middle[0] - view.foot_px[0], middle[1] - view.foot_px[1]))
 
 
-def _search(shown, target, seen, origin, size, box, px_m: float, backs_m: Sequence[float]) -> tuple[float, float, float]:
+def _search(
+    shown, target, seen, origin, size, box, px_m: float, backs_m: Sequence[float]
+) -> tuple[float, float, float]:
     """Where a mouth of a size explains the pictures best: misfit, and its middle [px]."""
     left, top, width, height = box
     low_x, high_x = left + size[0] / 2 - 4, left + width - size[0] / 2 + 4

@@ -19,7 +19,7 @@ DEPTH_STEP_M, NEAREST_M = 0.019, 0.012
 SHORTEST_M = 0.15
 # Strength of the strongest spot and mean along a line, so that few lines in rendered rooms are
 # none: edges of wood look orange, steel and shadows grey and black.
-LEAST = {"white": (0.25, 0.19), "yellow": (0.19, 0.15), "orange": (0.27, 0.20), "black": (0.30, 0.23),
+LEAST = {"white": (0.25, 0.19), "yellow": (0.19, 0.15), "orange": (0.29, 0.22), "black": (0.30, 0.23),
          "grey": (0.40, 0.33), "blue": (0.35, 0.28), "red": (0.35, 0.28)}  # fmt: skip
 FIRM_MEAN = 1.35  # times the mean asked for: the colour is sure
 AT_RIM_SHARE, AT_RIM_FIRM = 0.5, 0.35  # a line that fits best on the first or last plane lies outside the wall

@@ -28,7 +28,7 @@ LEAST_SHARE, LEAST_SEEN = 0.4, 3  # of the pictures that show the place have to 
 WIDTH_SLACK_M = 0.0055  # planed timber is cut to a millimetre, an edge is rounded
 SEARCH_M = 0.008
 BRIDGED_BANDS = 6  # a stud behind a sheet of paper is still one stud
-LEAST_SPREAD_M = 0.0005
+LEAST_SPREAD_M, MOST_SPREAD_M = 0.0005, 0.003
 END_SCATTER_M = 0.003
 
 
@@ -267,6 +267,8 @@ def _measure(edges: Edges, px_m: float, top_m: float, new: _Candidate) -> Uprigh
         return None
     middle = float(np.median(centers))
     spread = 1.4826 * float(np.median(np.abs(np.array(centers) - middle))) * px_m
+    if spread > MOST_SPREAD_M:  # the pictures do not agree, so it does not stand in the studs' plane
+        return None
     return Upright(
         center_m=(middle + 0.5) * px_m,
         scatter_m=max(LEAST_SPREAD_M, 1.25 * spread / np.sqrt(len(centers))),

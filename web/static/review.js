@@ -48,6 +48,8 @@ function start() {
     byId("hint").textContent = one.hint;
     byId("hint").hidden = !one.hint;
     root.querySelector('[data-do="join"]').hidden = !one.run;
+    if (byId("circuit")) byId("circuit").value = "";
+    checkCircuit();
     const response = await fetch(address(root.dataset.views), { headers: { Accept: "application/json" } });
     if (current() !== one) return;
     views = response.ok ? (await response.json()).views : [];
@@ -170,6 +172,16 @@ function start() {
     const fields = [["picture_id", views[shown].picture_id], ["from_x_px", start.x - 0.5], ["from_y_px", start.y - 0.5], ["to_x_px", point.x - 0.5], ["to_y_px", point.y - 0.5]];
     decide("move", fields, false);
   }
+
+  // A sheath colour that does not fit the circuit chosen is said before it is accepted.
+  function checkCircuit() {
+    const words = byId("disagrees");
+    if (!words) return;
+    const all = JSON.parse(byId("circuit").selectedOptions[0]?.dataset.disagrees ?? "{}");
+    words.textContent = (waiting.length && all[current().sheath]) || "";
+    words.hidden = !words.textContent;
+  }
+  byId("circuit")?.addEventListener("change", checkCircuit);
 
   const circuit = () => (byId("circuit")?.value ? [["circuit_id", byId("circuit").value]] : []);
   const actions = {
