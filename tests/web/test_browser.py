@@ -134,9 +134,9 @@ PAGES = ("/", "/faces/street?at=6ft&height=4ft", "/faces/partition", "/wall", "/
          "/building/circuit", "/nowhere")  # fmt: skip
 
 
-# Everything that is pressed, checkboxes by their label: at least 44 by 44 CSS px.
+# Everything that is pressed, checkboxes and files by their label: at least 44 by 44 CSS px.
 SMALL_TARGETS = """() => {
-  const pressed = 'button, .button, select, nav a, input:not([type=hidden]), .face-card, .thumb';
+  const pressed = 'button, .button, select, nav a, input:not([type=hidden]):not(.hidden-file), .face-card, .thumb';
   return [...document.querySelectorAll(pressed)]
     .map((e) => e.closest('label.check') ?? e)
     .filter((e) => e.checkVisibility())
