@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -28,15 +29,17 @@ WELL_SHARPNESS = 64  # of 255
 WELL_COUNT = 2  # one picture alone gives no depth
 WELL_SIGMA_M = 0.0075  # 5/8 in at 95 %: a screw aimed at the middle of a stud still meets it (our choice)
 HOLE_CELLS = 5  # every hole of 6 in by 6 in is listed, also where errors of placing make it look smaller
+SAME_HEIGHT_M = 0.1524  # 6 in: bays that fall short as high as that are listed together (our choice)
 OVERLAP_CELLS = 2  # a hole that reaches this far past the middle of a stud is not listed in the next bay as well
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shortfall(Reply):
-    """A part of a bay that is not well recorded."""
+    """A part of a bay, or of bays side by side, that is not well recorded."""
 
     face_id: str
     bay: int | None
+    last_bay: int | None
     left_m: float
     right_m: float
     bottom_m: float
@@ -181,7 +184,36 @@ def shortfalls(coverage: FaceCoverage) -> Iterator[Shortfall]:
 
     Every square of HOLE_CELLS that is not well recorded lies in one of them, whether it lies in
     one bay or across a stud, and whether all of it is missing or some of it is seen but poor.
+    What is the same in bays side by side is listed once.
     """
+    groups: list[list[Shortfall]] = []
+    for found in _by_bay(coverage):
+        same = next((g for g in groups if _goes_on(g[-1], found)), None)
+        if same is None:
+            groups.append([found])
+        else:
+            same.append(found)
+    for group in groups:
+        yield group[0] if len(group) == 1 else _joined(coverage, group)
+
+
+def _goes_on(before: Shortfall, after: Shortfall) -> bool:
+    """Whether a bay falls short as the one to its left does: as high, and for the same reason."""
+    if after.bay is None or before.last_bay != after.bay - 1 or before.recorded != after.recorded:
+        return False
+    apart_m = abs(before.bottom_m - after.bottom_m), abs(before.top_m - after.top_m)
+    return max(apart_m) <= SAME_HEIGHT_M and re.sub(r"\d+", "", before.reason) == re.sub(r"\d+", "", after.reason)
+
+
+def _joined(coverage: FaceCoverage, group: Sequence[Shortfall]) -> Shortfall:
+    wide = replace(
+        group[0], bay=group[0].bay, last_bay=group[-1].bay, left_m=group[0].left_m, right_m=group[-1].right_m,
+        bottom_m=min(s.bottom_m for s in group), top_m=max(s.top_m for s in group),
+    )  # fmt: skip
+    return replace(wide, text=wording.shortfall(wide, coverage.face.face, coverage.view.building.unit))
+
+
+def _by_bay(coverage: FaceCoverage) -> Iterator[Shortfall]:
     unwell = (coverage.classes == NOT_RECORDED) | (coverage.classes == POOR)
     side = np.minimum(HOLE_CELLS, unwell.shape)
     holes = ndimage.binary_opening(unwell, np.ones(side, bool))
@@ -215,9 +247,9 @@ def _shortfall(coverage: FaceCoverage, bay: int | None, window: tuple[slice, sli
         reason = coverage.reason(window, mask)
     else:
         reason = wording.partly(share, coverage.reason(window, missing), coverage.reason(window, mask & ~missing))
-    text = wording.shortfall(bay, left, right, bottom, top, face, reason, coverage.view.building.unit)
-    return Shortfall(face_id=face.id, bay=bay, left_m=left, right_m=right, bottom_m=bottom, top_m=top,
-                     recorded=wording.COVER[NOT_RECORDED if share else POOR], reason=reason, text=text)  # fmt: skip
+    found = Shortfall(face_id=face.id, bay=bay, last_bay=bay, left_m=left, right_m=right, bottom_m=bottom, top_m=top,
+                      recorded=wording.COVER[NOT_RECORDED if share else POOR], reason=reason, text="")  # fmt: skip
+    return replace(found, text=wording.shortfall(found, face, coverage.view.building.unit))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

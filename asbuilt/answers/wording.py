@@ -127,13 +127,15 @@ def stretch_of_height(bottom_m: float, top_m: float, face_height_m: float, unit:
     return f"{bottom} to {top} {'across' if flat else 'up'}"
 
 
-def shortfall(bay, left_m, right_m, bottom_m, top_m, face, reason, unit) -> str:
+def shortfall(found, face, unit: str) -> str:
     """One line of the before-cover-up list."""
-    span = f"{length(left_m, unit, 0.025)} to {length(right_m, unit, 0.025)}"
-    where = span if bay is None else f"bay {bay} ({span})"
-    if bay is None and right_m - left_m > 0.95 * face.length_m:
-        where = "the whole face" if top_m - bottom_m > 0.95 * face.height_m else "all along"
-    return f"{where} {stretch_of_height(bottom_m, top_m, face.height_m, unit, face.kind != 'wall')}: {reason}"
+    span = f"{length(found.left_m, unit, 0.025)} to {length(found.right_m, unit, 0.025)}"
+    bays = f"bay {found.bay}" if found.bay == found.last_bay else f"bays {found.bay} to {found.last_bay}"
+    where = span if found.bay is None else f"{bays} ({span})"
+    if found.bay is None and found.right_m - found.left_m > 0.95 * face.length_m:
+        where = "the whole face" if found.top_m - found.bottom_m > 0.95 * face.height_m else "all along"
+    stretch = stretch_of_height(found.bottom_m, found.top_m, face.height_m, unit, face.kind != "wall")
+    return f"{where} {stretch}: {found.reason}"
 
 
 def go_or_not(title: str, count: int) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -45,7 +46,7 @@ def test_the_part_left_out_on_purpose_is_listed_floor_and_bay(dense_record):
              and s.recorded == wording.UNKNOWN and s.top_m > 2.7]  # fmt: skip
     assert len(found) == 1
     assert found[0].bottom_m <= left_out["z_from"] + 0.05
-    assert found[0].text.startswith(f"bay {found[0].bay} (12 ft 6 in to 14 ft 0-1/2 in)")
+    assert found[0].text.startswith("bays 10 to 11 (11 ft 2 in to 14 ft 0-1/2 in) above 4 ft 7 in")
     assert ": no placed picture shows it; the rest: " in found[0].text
 
 
@@ -60,16 +61,21 @@ def test_a_hole_of_six_inches_is_listed_when_its_pictures_are_taken_away(tmp_pat
     """Without the pictures that see one bay, that bay is listed and the far end of the face is not."""
     with truth_record(tmp_path / "r") as record:
         coverage.run(record)
-        before = {(s.bay, s.recorded) for s in shortfalls(coverage_of(record, "street"))}
+        before = set(_bays_by_class(record))
         cover = coverage_of(record, "street")
         rows, cols = cover.window(3.3, 1.2, 3.6, 1.5)
         bay = next(b.number for b in cover.face.bays if b.left.center_m < 3.45 < b.right.center_m)
         for picture_id in _seeing(record, cover, rows, cols):
             record.put(Placement(id=picture_id, status="not placed", reason="taken away"))
         coverage.run(record)
-        after = {(s.bay, s.recorded) for s in shortfalls(coverage_of(record, "street"))}
+        after = set(_bays_by_class(record))
         assert (coverage_of(record, "street").classes[rows, cols] == NOT_RECORDED).all()
     assert (bay, wording.UNKNOWN) in after - {b for b in before if b[0] != bay}
+
+
+def _bays_by_class(record):
+    for s in shortfalls(coverage_of(record, "street")):
+        yield from ((bay, s.recorded) for bay in range(s.bay, s.last_bay + 1))
 
 
 def _seeing(record, cover, rows, cols):
@@ -166,6 +172,7 @@ def test_the_list_names_loose_ends_and_goes_clockwise(clicked_record):
         assert bays == sorted(bays)
         assert face.go is (not face.shortfalls)
     text = coverage_text(answer)
+    assert re.search(r"- bays \d+ to \d+ \(.*\) above .*: no placed picture shows it", text)
     assert "device box “data box” has no circuit" in text
     assert "ends at no box and no plate" in text
     assert "not placed: walk-0234: the frame is off wall" in text
