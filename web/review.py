@@ -73,7 +73,7 @@ def decide(proposal_id: str, action: str):
     except AsbuiltError as error:
         abort(409, str(error))
     if wants_json():
-        return jsonify({"id": proposal_id, "changes": numbers})
+        return jsonify({"id": proposal_id, "changes": numbers, "proposals": [_told(proposal_id)]})
     return redirect(url_for("review.review"), 303)
 
 
@@ -90,7 +90,7 @@ def undo():
         restored = propose_confirm.undo(record(), numbers)
     except AsbuiltError as error:
         abort(409, str(error))
-    return jsonify({"restored": restored})
+    return jsonify({"restored": restored, "proposals": [_told(name) for name in restored]})
 
 
 def _moved(proposal_id: str) -> tuple[float, float]:
@@ -110,6 +110,11 @@ def _moved(proposal_id: str) -> tuple[float, float]:
     if start is None or stop is None:
         abort(400, "that point of the picture is not on this wall")
     return float(stop[0] - start[0]), float(stop[1] - start[1])
+
+
+def _told(proposal_id: str) -> dict:
+    proposal = record().get(Proposal, proposal_id)
+    return _words(proposal, record().get(Face, proposal.face_id))
 
 
 def _words(p: Proposal, face: Face) -> dict:

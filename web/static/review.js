@@ -96,6 +96,7 @@ function start() {
       const found = await post(address(root.dataset.decide, action), fields);
       done.push({ changes: found.changes, proposals: leaves ? [[at, current()]] : [] });
       if (leaves) waiting.splice(at, 1);
+      else renew(found.proposals);
       await show();
     } catch (error) {
       say(error.message);
@@ -104,16 +105,25 @@ function start() {
     }
   }
 
+  // What the server says of proposals now takes the place of what it said before.
+  function renew(proposals) {
+    for (const told of proposals) {
+      const index = waiting.findIndex((p) => p.id === told.id);
+      if (index >= 0) waiting[index] = told;
+    }
+  }
+
   async function undo() {
     const last = done.pop();
     if (!last || busy) return;
     busy = true;
     try {
-      await post(root.dataset.undo, last.changes.map((n) => ["change", n]));
+      const found = await post(root.dataset.undo, last.changes.map((n) => ["change", n]));
       for (const [index, proposal] of last.proposals) {
         waiting.splice(index, 0, proposal);
         at = index;
       }
+      renew(found.proposals);
       await show();
     } catch (error) {
       say(error.message);
