@@ -23,7 +23,7 @@ CLICK_PX = 2.0
 HALF_LENGTH_PX = 6.0
 WIDTH_SHARES = (0.55, 0.7, 0.85, 1.0, 1.2, 1.45)  # of the usual width of its kind
 STEP_PX = 0.5
-MAX_CONTRAST = 8.0
+ENOUGH_CONTRAST = 8.0  # more says little more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +121,7 @@ def find_tube(lab: np.ndarray, xy_px: np.ndarray, usual_width_px: float) -> Tube
         profile = Profile(-half, sample(lab, grid))
         for width in widths:
             contrast, color = profile.contrast(places, width)
-            score = np.minimum(contrast, MAX_CONTRAST) * (0.75 + 0.25 * min(1.0, width / 6))
+            score = ENOUGH_CONTRAST * (1 - np.exp(-contrast / ENOUGH_CONTRAST)) * (0.75 + 0.25 * min(1.0, width / 6))
             score = score - 0.5 * (places / CLICK_PX) ** 2
             k = int(np.argmax(score))
             if best is None or score[k] > best[0]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -248,3 +248,35 @@ def test_a_picture_that_looks_the_other_way_gives_a_reason():
     found = intersect([one], STILL_FACE, sure(), FACE_COLUMN, 0.0, 0.01)
     assert not found
     assert "does not look at this face" in found.reason
+
+
+def test_a_pixel_found_again_from_a_click_tells_depth_and_goes_where_the_click_went_wrong():
+    cameras = [camera_at([0.6, -2, 1.5]), camera_at([1.3, -2, 1.4])]
+    place = np.array([1.1, 0.05, 1.2])
+    clicked = seen_at(cameras[0], place, 0, sigma_px=1.5)
+    again = replace(seen_at(cameras[1], place, 1, sigma_px=0.5), leader=0)
+
+    def told(*seen):
+        return intersect(list(seen), STILL_FACE, sure(), FACE_COLUMN, 0.05, 0.5)
+
+    # The click's error drops out of the parallax: depth is better than from two clicks.
+    assert sigmas(told(clicked, again))[1] < 0.5 * sigmas(told(clicked, replace(again, leader=None, sigma_px=1.5)))[1]
+    rng = np.random.default_rng(4)
+    errors = []
+    for _ in range(600):
+        shift = rng.normal(0, 1.5, 2)
+        ray = cameras[0].rays_building((clicked.xy_px + shift)[None])[0]
+        center = cameras[0].center_building_m
+        meant = center + (place[1] - center[1]) / ray[1] * ray  # the spot of the wall under the wrong click
+        found_px = cameras[1].project(meant[None])[0] + rng.normal(0, 0.5, 2)
+        pixels = [replace(clicked, xy_px=clicked.xy_px + shift), replace(again, xy_px=found_px)]
+        errors.append(told(*pixels).place_face_m - place)
+    np.testing.assert_allclose(np.std(errors, axis=0), sigmas(told(clicked, again)), rtol=0.1)
+
+
+def test_along_a_tube_a_pixel_may_be_less_sure_than_across():
+    straight = replace(
+        seen_at(camera_at([0, -2, 1]), [0, 0, 1]), along=np.array([0.0, 1.0]), sigma_px=0.5, sigma_along_px=3.0
+    )
+    found = intersect([straight], STILL_FACE, sure(), FACE_COLUMN, 0.0, 0.001)
+    np.testing.assert_allclose(sigmas(found)[[0, 2]], [0.001, 0.006], rtol=1e-4)

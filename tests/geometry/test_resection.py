@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from asbuilt.geometry.resection import refine, resect
+from asbuilt.geometry.cameras import Lens
+from asbuilt.geometry.resection import UPRIGHT_COSINE, refine, resect, three_point_poses
 from tests.geometry.lenses import PHONE
 
 SIGMA_PX = 0.7
@@ -184,3 +185,19 @@ def test_refining_a_start_behind_the_points_gives_nothing():
     view = make_view(np.random.default_rng(5), 6)
     sigma = np.full(6, SIGMA_PX)
     assert refine(PHONE, view.points_m, view.pixels, sigma, np.zeros(6), view.rotation, [0, 0, -5.0]) is None
+
+
+def test_three_known_points_give_the_true_pose_among_few_and_all_stand_upright():
+    rng = np.random.default_rng(12)
+    lens = Lens(width_px=1920, height_px=1080, focal_px=1400, center_x_px=959.5, center_y_px=539.5)
+    look = np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]])
+    for _ in range(50):
+        turn = Rotation.from_rotvec(rng.normal(0, [0.1, 0.25, 0.05])).as_matrix()
+        rotation, center = turn @ look, np.array([1.2, -2.2, 1.4]) + rng.normal(0, 0.2, 3)
+        points = np.array([[0.4, 0, 0.6], [1.9, 0, 0.9], [1.1, 0.0, 2.0]]) + rng.normal(0, 0.1, (3, 3)) * [1, 0, 1]
+        pixels = lens.project((points - center) @ rotation.T)
+        poses = three_point_poses(lens, points, pixels)
+        assert 1 <= len(poses) <= 4
+        assert all(-r[1, 2] > UPRIGHT_COSINE for r, _ in poses)
+        assert min(np.linalg.norm(-r.T @ t - center) for r, t in poses) < 1e-6
+    assert three_point_poses(lens, points, pixels, keep_side=lambda c: False) == []
