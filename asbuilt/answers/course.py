@@ -29,6 +29,7 @@ DETOUR_M = 0.15  # a run between two studs may go level this much higher or lowe
 EDGE_M = 0.15  # this near the edge of a face a run has reached the plate or the corner
 LEADER_M = 0.04  # a run that leads to a coil or a stub lies within some inches of upright above or below it
 PROUD_M = -0.02  # a run that has come out of the wall this far stops there
+PAST_END_M = 0.012  # just past the last spot where it was seen a run may turn aside (our choice, as above)
 INTO_BOX_M = 0.025  # and is bent round again on its last way into a box (common practice, no source)
 JOIN_M = 0.60  # a run's end this near a box of its circuit goes into that box
 # Never more likely than not: nobody saw it there, so no hit is expected from it alone.
@@ -225,7 +226,7 @@ def _ways(end: Spot, ways: Sequence, shares: Sequence[float], group: int, total:
     corner = EYE * (0.0 if is_pipe else CORNER_STRAY_M) ** 2
     found: list[Stretch] = []
     for index, (way, share) in enumerate(zip(ways, shares, strict=True)):
-        spots = [end]
+        spots = [Spot(point_m=end.point_m, cov=end.cov + EYE * PAST_END_M**2)]
         for offset_m, height_m in way:
             run_m = float(np.hypot(offset_m - end.point_m[0], height_m - end.point_m[1]))
             cov = end.cov + _stray(run_m * (PIPE_STRAY if is_pipe else 1.0)) + corner

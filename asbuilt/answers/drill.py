@@ -32,9 +32,9 @@ from asbuilt.record.store import Record
 SEARCH_M = 0.3048  # things within 12 in either way are reported
 HIT_CHANCE = 0.5
 # A chance of touching of less than one in two thousand (one point of the rule) is still too close
-# to call, of one in a thousand where the course of the thing is a guess: a hit on a live cable is
-# worth a thousand holes moved by an inch (our choice, checked on rendered rooms).
-CLOSE_CHANCE, CLOSE_CHANCE_GUESSED = 0.0004, 0.001
+# to call, of one in five hundred where the course of the thing is a guess: a hit on a live cable is
+# worth hundreds of holes moved by an inch (our choice, checked on rendered rooms).
+CLOSE_CHANCE, CLOSE_CHANCE_GUESSED = 0.0004, 0.002
 ROUND_THE_BIT_M = 0.0254  # coverage is asked for this far round the bit
 BEYOND_M = 1.0  # farther behind the wall than any error in depth
 SWITCH_OFF_M = 0.15  # circuits of live things this near, after error, are switched off too
