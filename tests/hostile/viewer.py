@@ -26,7 +26,7 @@ from asbuilt.record import Item, Record
 from asbuilt.web import create_app
 
 ROOT = Path(__file__).parents[2]
-PROMPT_S = 15.0  # a viewer that takes longer than this is taken to hang; a loaded machine needs a few
+PROMPT_S = 30.0  # a viewer that takes longer than this is taken to hang; a loaded machine needs a few
 SLOW_CONNECTIONS = 200
 TRAPS = (
     "../record.db", "..%2f..%2frecord.db", "%2e%2e/%2e%2e/etc/passwd", "....//....//record.db", "%2fetc%2fpasswd",
