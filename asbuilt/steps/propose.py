@@ -129,7 +129,7 @@ def _face(record: Record, site: Site, options: ProposeOptions) -> FaceReport:
         face_id=face.id, picture_count=len(views), boxes=len(mouths), runs=len(runs),
         run_length_m=round(sum(_length(r.points_m) for r in runs), 2), **stud_report,
     )  # fmt: skip
-    _write(record, face, rows, proposals, ProposalRun(
+    write(record, face, rows, proposals, ProposalRun(
         id=face.id, created_at=now(), input_hash=input_hash, report=asdict(report)))  # fmt: skip
     return replace(report, recomputed=True, seconds=round(time.monotonic() - clock, 1))
 
@@ -256,7 +256,7 @@ def _showing(seen: Seen, points_m: np.ndarray) -> tuple[str, ...]:
     return tuple(picture_id for _, picture_id in sorted(scored)[:6])
 
 
-def _write(record: Record, face: Face, studs: list[Stud], proposals: list[Proposal], done: ProposalRun) -> None:
+def write(record: Record, face: Face, studs: list[Stud], proposals: list[Proposal], done: ProposalRun) -> None:
     """Replace what was only proposed; what a person decided stays, and is not proposed again."""
     who = "measured in the pictures"
     with record.transaction():
