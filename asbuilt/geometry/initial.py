@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from copy import copy
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -137,7 +136,9 @@ class Chain:
 
     def _copy(self) -> Chain:
         """A chain to try things on."""
-        other = copy(self)
+        other = Chain(
+            lenses=self.lenses, planes=self.planes, known=self.known, tracks=self.tracks, inside=self.inside
+        )
         for name in ("rotation", "translation_m", "posed", "_weight", "_pull", "_started"):
             setattr(other, name, getattr(self, name).copy())
         other.reasons = list(self.reasons)
