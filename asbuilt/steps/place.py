@@ -19,6 +19,7 @@ from asbuilt.steps.place_file import file_placed
 from asbuilt.steps.place_look import Looked, look
 from asbuilt.steps.place_setup import Site, clicks_of, is_taped, site_of
 from asbuilt.steps.place_solve import Solved, solve_site
+from asbuilt.steps.place_strain import widened
 
 SOLUTION_ID = "walkthrough"
 LOOSE_M = 0.15  # a camera known no better than this (one sigma) is not placed; our choice
@@ -115,6 +116,7 @@ def _placements(solved: Solved) -> list[Placement]:
     seen_clicks = np.bincount(problem.clicks.camera_idx, minlength=len(problem.camera_lens_idx))
     seen_tracks = np.bincount(problem.tracks.camera_idx, minlength=len(problem.camera_lens_idx))
     residual = _residual_px(solved)
+    covariance = widened(solved.bundle, solved.strain_m)
     rows = []
     for i, picture in enumerate(looked.pictures):
         k = int(solved.camera_of[i])
@@ -127,6 +129,7 @@ def _placements(solved: Solved) -> list[Placement]:
         if loose_m > LOOSE_M or alone:
             rows.append(Placement(id=picture.id, status=NOT_PLACED, reason=TOO_LOOSE))
             continue
+        block = covariance[6 * k : 6 * k + 6, 6 * k : 6 * k + 6]
         lens = u.lens[problem.camera_lens_idx[k], :7]
         rows.append(
             Placement(
@@ -168,7 +171,7 @@ def _solution(solved: Solved) -> Solution:
         f.id: {"quat_xyzw": quat_xyzw(u.face_rotation[k]), "translation_m": u.face_translation_m[k].tolist()}
         for k, f in enumerate(solved.site.faces)
     }
-    covariance = solved.bundle.covariance
+    covariance = widened(solved.bundle, solved.strain_m)
     markers = {
         str(m.id): {
             "face_id": m.face_id,

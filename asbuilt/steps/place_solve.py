@@ -17,6 +17,7 @@ from asbuilt.steps.place_blunders import Blunder, Settled, settle
 from asbuilt.steps.place_look import Looked
 from asbuilt.steps.place_problem import Assembled, Posed, assemble
 from asbuilt.steps.place_setup import Site, corners_of, inside_test, known_points, planes_of
+from asbuilt.steps.place_strain import strain_blunder, strained
 from asbuilt.steps.place_ties import resect_stills, tie_chains, tie_points
 
 TRACK_SIGMA_PX = 0.6  # followed corners scatter 0.3 px about the epipolar line on rendered walks; they also drift
@@ -31,6 +32,7 @@ class Solved:
     """A joint solution and what its indices mean.
 
     ``camera_of`` maps a picture index to its camera index or -1; ``reasons`` says why not.
+    ``strain_m`` is how far sheets are bent that nothing explains: no error is less than that.
     """
 
     looked: Looked
@@ -41,6 +43,7 @@ class Solved:
     lens_ids: tuple[str, ...]
     reasons: list[str]
     blunders: list[Blunder]
+    strain_m: float = 0.0
 
 
 def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved | FailedEstimate:
@@ -71,8 +74,10 @@ def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved 
         return bundle
     camera_of = np.full(len(looked.pictures), -1)
     camera_of[final.picture_idx] = np.arange(len(final.picture_idx))
-    return Solved(looked=looked, site=site, problem=problem, bundle=bundle, camera_of=camera_of,
-                  lens_ids=final.lens_ids, reasons=reasons, blunders=settled.blunders)  # fmt: skip
+    strain_m, ids = strained(bundle.unknowns, problem, site)
+    blunders = settled.blunders + ([strain_blunder(strain_m, ids)] if ids else [])
+    return Solved(looked=looked, site=site, problem=problem, bundle=bundle, camera_of=camera_of, strain_m=strain_m,
+                  lens_ids=final.lens_ids, reasons=reasons, blunders=blunders)  # fmt: skip
 
 
 def _roughly(posed: Posed) -> tuple[Assembled, Unknowns]:

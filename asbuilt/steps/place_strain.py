@@ -1,0 +1,57 @@
+"""A solution that bends its sheets out of their places is wrong somewhere: say so, and widen every error by it.
+
+A blunder that was not found, or a false minimum (a stretch tied by one sheet at a time), leaves
+taped sheets inches from where they were taped, out of the wall, or of another size. The
+covariance knows nothing of that: it holds only near the right minimum.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from asbuilt.geometry.bundle import Bundle
+from asbuilt.geometry.bundle_problem import Problem, Unknowns
+from asbuilt.steps.place_blunders import SLIP_M, Blunder
+from asbuilt.steps.place_setup import Site
+from asbuilt.units import format_inches
+
+STRAINED_SCALE = 0.010  # blur and printers look like half of it; our choice
+# A size off by a share puts a face off by up to that share of this: twice the usual range, as rendered rooms showed.
+REACH_M = 5.0
+
+
+def strained(u: Unknowns, problem: Problem, site: Site) -> tuple[float, tuple[int, ...]]:
+    """How far taped sheets that are in use are bent [m], 0 if none is, and their numbers."""
+    worst_m, ids = 0.0, []
+    for k in np.unique(problem.corners.thing_idx):
+        off_m = float(np.abs(u.marker_place_m[k] - problem.marker_prior_m[k]).max())
+        if problem.marker_sigma_m[k].max() > SLIP_M:
+            off_m = 0.0  # not taped, or already doubted
+        scale_off = float(np.abs(np.expm1(u.marker_log_scale[k])))
+        if off_m > SLIP_M or scale_off > STRAINED_SCALE:
+            worst_m = max(worst_m, off_m, scale_off * REACH_M)
+            ids.append(site.markers[k].id)
+    return worst_m, tuple(sorted(ids))
+
+
+def widened(bundle: Bundle, strain_m: float) -> np.ndarray:
+    """A bundle's covariance with cameras and faces no surer than the strain; one shared shift of all faces."""
+    covariance = bundle.covariance.copy()
+    cameras, lenses, faces, markers = (int(v) for v in bundle.unknowns.starts[:4])
+    moved = np.arange(cameras, lenses).reshape(-1, 6)[:, 3:].ravel()
+    covariance[moved, moved] += strain_m**2
+    for axis in (3, 4, 5):
+        shared = np.arange(faces, markers).reshape(-1, 6)[:, axis]
+        covariance[np.ix_(shared, shared)] += strain_m**2
+    return covariance
+
+
+def strain_blunder(strain_m: float, ids: tuple[int, ...]) -> Blunder:
+    """What to tell and what to do."""
+    names = ", ".join(map(str, ids))
+    text = (
+        f"marker sheets {names} do not fit with the rest, by up to {format_inches(strain_m, 1)}, and nothing tells "
+        "which is wrong: every error is widened by that; tape them again, and film those walls once more with two "
+        "sheets in view at a time"
+    )
+    return Blunder(kind="strained", references=tuple(f"marker {i}" for i in ids), text=text)
