@@ -83,7 +83,8 @@ def studs_from(face: Face, openings: Iterable[Opening], studs: Iterable[Stud]) -
     """The studs of a face whose openings and known studs were read already."""
     spans = [OpeningSpan(left_m=o.left_m, right_m=o.right_m) for o in openings]
     known = [
-        StudPlace(center_m=s.center_m, sigma_m=s.sigma_m, width_m=s.width_m, bottom_m=s.bottom_m, top_m=s.top_m, source=s.source)
+        StudPlace(center_m=s.center_m, sigma_m=s.sigma_m, width_m=s.width_m, bottom_m=s.bottom_m, top_m=s.top_m,
+                  source=s.source)
         for s in studs
     ]  # fmt: skip
     return stud_lattice(face.length_m, face.spacing_m, face.layout_from, face.stud_width_m, spans, known)
