@@ -8,12 +8,13 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from asbuilt.handover.errors import PackageError
-from asbuilt.record import Record
+from asbuilt.record import Followed, Record
 from asbuilt.record.rows import from_row, table_name, to_row
 from asbuilt.record.types import TYPES
 
 SHARED_STEP = "shared copy"  # the step report by which a shared copy knows whose copy it is
-CLASSES = {table_name(cls): cls for cls in TYPES}
+# What was found again in other pictures is looked for anew in the pictures as they are placed here.
+CLASSES = {table_name(cls): cls for cls in TYPES if cls is not Followed}
 # Columns that hold ids of another table; a column of lists holds several.
 REFERENCES: dict[tuple[str, str], str] = {
     ("faces", "room_id"): "rooms", ("faces", "far_face_id"): "faces", ("studs", "face_id"): "faces",
@@ -27,7 +28,7 @@ REFERENCES: dict[tuple[str, str], str] = {
     ("cables", "comes_from"): "items", ("cables", "goes_to"): "items", ("feeds", "circuit_id"): "circuits",
     ("feeds", "comes_from"): "items", ("feeds", "goes_to"): "items", ("feeds", "cable_id"): "cables",
     ("controls", "switch_id"): "items", ("controls", "load_id"): "items", ("controls", "cable_id"): "cables",
-    ("holes", "face_id"): "faces", ("holes", "cable_ids"): "cables",
+    ("holes", "face_id"): "faces", ("holes", "cable_ids"): "cables", ("proposals", "face_id"): "faces",
 }  # fmt: skip
 TARGETS = {"item": "items", "reference": "reference_points", "circuit": "circuits", "cable": "cables"}
 NOT_RENAMED = ("buildings", "markers", "rule_settings", "box_details")  # their ids mean something outside the record

@@ -13,10 +13,6 @@ PROFILE_HALF_PX = 4.0  # how far either side of an edge its profile is sampled
 PROFILE_STEP_PX = 0.25
 RIM_PX = 12  # of the picture round the rough corners: a profile's half and what rough corners are off
 ROUNDS = 4  # from corners a pixel off, a blurred edge of a small sheet is reached by then
-# OpenCV's least window of 3 px finds noise rather than sheets and takes a quarter of the time: without it the same
-# 433 sheets were found in 280 pictures of four rendered rooms, corners within 0.24 of
-# their sigma in three of them and within 0.04 px in the fourth.
-LEAST_WINDOW_PX = 13
 ALONG_SHARE = (0.12, 0.88)  # part of a side that is used, clear of the corners
 
 
@@ -40,7 +36,6 @@ _LINEAR_LIGHT = np.float32(255 * (np.arange(256) / 255) ** 2.2)  # the usual dis
 def _detector(dictionary: str) -> cv2.aruco.ArucoDetector:
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    parameters.adaptiveThreshWinSizeMin = LEAST_WINDOW_PX
     return cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(DICTIONARIES[dictionary]), parameters)
 
 

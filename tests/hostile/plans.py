@@ -100,4 +100,4 @@ def _loaded(folder: Path, data: bytes) -> str:
 
 
 def _rows(record: Record) -> dict:
-    return {cls.__name__: [to_row(row) for row in record.all(cls)] for cls in TYPES}
+    return {cls.__name__: sorted((to_row(row) for row in record.all(cls)), key=lambda row: row["id"]) for cls in TYPES}

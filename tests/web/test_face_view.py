@@ -139,7 +139,7 @@ def test_error_charts_are_shown_after_placing(client, record_folder):
     assert all("at 95 %" in w["words"] and w["advice"] for w in data["walls"] if w["pictures"])
     assert data["placed"] < data["pictures"] and data["not_placed"]
     text = client.get("/placing").text
-    assert text.count("Error along") == len(walls) and "+/- 1/4 in" in text
+    assert text.count('aria-label="Error along') == len(walls) and "+/- 1/4 in" in text
 
 
 def test_record_that_was_never_placed_says_so(tmp_path):
