@@ -17,7 +17,7 @@ from asbuilt.steps.place_blunders import Blunder, Settled, settle
 from asbuilt.steps.place_look import Looked
 from asbuilt.steps.place_problem import Assembled, Posed, assemble
 from asbuilt.steps.place_setup import Site, corners_of, inside_test, known_points, planes_of
-from asbuilt.steps.place_strain import strain_blunder, strained
+from asbuilt.steps.place_strain import MARKS_ALONE_M, carried_by_marks, marks_blunder, strain_blunder, strained
 from asbuilt.steps.place_ties import resect_stills, tie_chains, tie_points
 
 TRACK_SIGMA_PX = 0.6  # followed corners scatter 0.3 px about the epipolar line on rendered walks; they also drift
@@ -76,6 +76,8 @@ def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved 
     camera_of[final.picture_idx] = np.arange(len(final.picture_idx))
     strain_m, ids = strained(bundle.unknowns, problem, site)
     blunders = settled.blunders + ([strain_blunder(strain_m, ids)] if ids else [])
+    if carried_by_marks(problem):
+        strain_m, blunders = max(strain_m, MARKS_ALONE_M), [*blunders, marks_blunder()]
     return Solved(looked=looked, site=site, problem=problem, bundle=bundle, camera_of=camera_of, strain_m=strain_m,
                   lens_ids=final.lens_ids, reasons=reasons, blunders=blunders)  # fmt: skip
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from asbuilt.geometry.bundle import Bundle
 from asbuilt.geometry.bundle_problem import Problem, Unknowns
+from asbuilt.geometry.resection import MIN_POINTS
 from asbuilt.steps.place_blunders import SLIP_M, Blunder
 from asbuilt.steps.place_setup import Site
 from asbuilt.units import format_inches
@@ -18,6 +19,7 @@ from asbuilt.units import format_inches
 STRAINED_SCALE = 0.010  # blur and printers look like half of it; our choice
 # A size off by a share puts a face off by up to that share of this: twice the usual range, as rendered rooms showed.
 REACH_M = 5.0
+MARKS_ALONE_M = 0.05  # on a rendered room 5 % of spots went 6 in wrong unseen, half of them less than 1/4 in
 
 
 def strained(u: Unknowns, problem: Problem, site: Site) -> tuple[float, tuple[int, ...]]:
@@ -32,6 +34,23 @@ def strained(u: Unknowns, problem: Problem, site: Site) -> tuple[float, tuple[in
             worst_m = max(worst_m, off_m, scale_off * REACH_M)
             ids.append(site.markers[k].id)
     return worst_m, tuple(sorted(ids))
+
+
+def carried_by_marks(problem: Problem) -> bool:
+    """Whether no sheet was used and some pictures without four marks of their own were placed along tracks."""
+    if len(problem.corners) or not len(problem.tracks):
+        return False
+    clicked = np.bincount(problem.clicks.camera_idx, minlength=len(problem.camera_lens_idx))
+    return bool((clicked < MIN_POINTS).any())
+
+
+def marks_blunder() -> Blunder:
+    """What to tell of a walkthrough that marks alone carry."""
+    text = (
+        "placed by taped marks alone, most pictures only along what they share with others: that goes inches wrong "
+        f"in places, so every error is widened by {format_inches(MARKS_ALONE_M, 1)}; two marker sheets a wall do better"
+    )
+    return Blunder(kind="marks alone", references=(), text=text)
 
 
 def widened(bundle: Bundle, strain_m: float) -> np.ndarray:

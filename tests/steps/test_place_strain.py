@@ -9,8 +9,8 @@ import pytest
 
 from asbuilt.geometry.bundle_problem import PixelObservations
 from asbuilt.steps.place_solve import solve_site
-from asbuilt.steps.place_strain import REACH_M, strain_blunder, strained, widened
-from tests.rooms.adapt import looked_at, site_of
+from asbuilt.steps.place_strain import MARKS_ALONE_M, REACH_M, strain_blunder, strained, widened
+from tests.rooms.adapt import looked_at, marks_in_two_frames, site_of
 from tests.rooms.simulate import Options, simulate
 
 
@@ -59,3 +59,11 @@ def test_widening_holds_for_every_camera_and_shifts_all_faces_together(solved):
     first, second = int(starts[2]) + 3, int(starts[2]) + 9
     assert (wide - narrow)[first, second] == pytest.approx(0.01)
     np.linalg.cholesky(wide + 1e-12 * np.eye(len(wide)))  # still a covariance
+
+
+def test_a_walk_that_marks_alone_carry_is_told_to_be_less_sure():
+    room = simulate(32, Options(references_per_face=9))
+    found = solve_site(looked_at(room, markers=False), site_of(room, False, True), marks_in_two_frames(room))
+    assert (found.camera_of >= 0).mean() > 0.5
+    assert found.strain_m >= MARKS_ALONE_M
+    assert any("taped marks alone" in b.text for b in found.blunders)
