@@ -92,8 +92,14 @@ class Served:
         self.thread.start()
 
     def stop(self) -> None:
-        self.server.close()
+        """Be gone as a process that ended is: no connection is left that is never answered."""
+        self.server.trigger.pull_trigger(self._close)
         self.thread.join(timeout=10)
+
+    def _close(self) -> None:
+        for channel in list(self.server.active_channels.values()):
+            channel.handle_close()
+        self.server.close()
 
 
 @pytest.fixture(scope="session")
@@ -144,6 +150,10 @@ class Visit:
         self.page.on("console", lambda m: m.type in ("error", "warning") and self.complaints.append(m.text))
         self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
 
+    def wait_for_keeper(self) -> None:
+        """Until the script that keeps pages has taken over; the next page opened goes through it."""
+        self.page.wait_for_function("() => navigator.serviceWorker.controller !== null")
+
     @property
     def is_phone(self) -> bool:
         return self.page.viewport_size["width"] < 500
@@ -162,3 +172,10 @@ class Visit:
         elsewhere = [u for u in self.requested if not u.startswith((self.url + "/", "data:"))]
         assert not elsewhere
         assert not self.complaints
+
+
+@pytest.fixture(params=list(SCREENS))
+def visit(request, browser, served):
+    visited = Visit(browser, request.param, served.url)
+    yield visited
+    visited.context.close()

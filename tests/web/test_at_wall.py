@@ -15,7 +15,7 @@ from playwright.sync_api import expect
 from asbuilt.record import Face, Record
 from asbuilt.web import create_app
 from tests.truth import truth
-from tests.web.conftest import MEDIA, SCREENS, Served, Visit, needs_browser, token
+from tests.web.conftest import MEDIA, Served, Visit, needs_browser, token
 
 
 def scan(client, data: bytes):
@@ -88,13 +88,6 @@ def test_every_wall_has_a_label_that_holds_its_address(record_folder):
         assert label_text("kiln") == "http://192.168.7.9:8340/wall/kiln"
 
 
-@pytest.fixture(params=list(SCREENS))
-def visit(request, browser, served):
-    visited = Visit(browser, request.param, served.url)
-    yield visited
-    visited.context.close()
-
-
 @needs_browser
 def test_photographing_a_label_opens_the_wall(visit):
     page = visit.open("/wall")
@@ -153,9 +146,9 @@ def test_page_at_the_wall_and_its_pictures_outlive_the_viewer(browser, record_fo
     served = Served(record_folder)
     visit = Visit(browser, "phone", served.url)
     visit.open("/wall/kiln?at=4ft&height=4ft")
-    visit.page.wait_for_timeout(500)  # the keeper is put in place after the first visit
+    visit.wait_for_keeper()
     page = visit.open("/wall/street?at=6ft&height=4ft")
-    page.wait_for_timeout(400)
+    page.wait_for_load_state("networkidle")
     served.stop()
     page.reload()
     page.wait_for_selector(".problem")

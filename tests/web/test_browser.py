@@ -13,13 +13,6 @@ pytestmark = needs_browser
 
 
 @pytest.fixture(params=list(SCREENS))
-def visit(request, browser, served):
-    visited = Visit(browser, request.param, served.url)
-    yield visited
-    visited.context.close()
-
-
-@pytest.fixture(params=list(SCREENS))
 def own_visit(request, browser, own_served):
     visited = Visit(browser, request.param, own_served.url)
     yield visited
@@ -326,9 +319,9 @@ def test_last_wall_can_be_read_when_the_viewer_is_gone(browser, record_folder):
     served = Served(record_folder)
     visit = Visit(browser, "phone", served.url)
     page = visit.open("/faces/kiln?at=6ft")
-    page.wait_for_timeout(500)  # the keeper is put in place after the first visit
+    visit.wait_for_keeper()
     page = visit.open("/faces/street?at=6ft")
-    page.wait_for_timeout(300)
+    page.wait_for_load_state("networkidle")
     served.stop()
     page.reload()
     page.wait_for_selector(".problem")

@@ -14,13 +14,6 @@ from asbuilt.web import create_app
 from tests.web.conftest import SCREENS, Served, Visit, needs_browser
 
 
-@pytest.fixture(params=list(SCREENS))
-def visit(request, browser, served):
-    visited = Visit(browser, request.param, served.url)
-    yield visited
-    visited.context.close()
-
-
 @needs_browser
 def test_one_circuit_is_hidden_and_shown(visit):
     page = visit.open("/faces/street")

@@ -137,7 +137,7 @@ def test_from_an_empty_record_to_seeing_through_the_wall(browser, bare):
     expect(page.locator(".chart svg")).to_have_count(len(PLAN["face"]), timeout=SLOW_MS)
     visit.check()
     visit.context.close()
-    served.server.close()
+    served.stop()
 
 
 def _ask_at_the_box(page, url: str, folder: Path) -> None:
