@@ -105,11 +105,8 @@ def run(record: Record, options: ElevationOptions = ElevationOptions()) -> Eleva
         If there is no face of a name.
     """
     faces = [record.get(Face, face_id) for face_id in options.face_ids] or record.all(Face)
-    if not record.all(Placement, status=PLACED):
-        raise RecordError(f"{record.folder} has no placed pictures yet; place them with: asbuilt place {record.folder}")
     started_at = now()
-    coverage.run(record)
-    sites, reports = sites_of(record), []
+    sites, reports = covered_sites(record), []
     for face in faces:
         for depth_m in options.depths_m:
             usual_m = KINDS["cable"].depth_share * face.stud_depth_m
@@ -119,6 +116,20 @@ def run(record: Record, options: ElevationOptions = ElevationOptions()) -> Eleva
     if any(r.recomputed for r in reports):
         record.add_step_report("elevation", started_at, report.to_json())
     return report
+
+
+def covered_sites(record: Record) -> dict[str, Site]:
+    """Every face as its pictures are placed now, coverage brought up to date; by id.
+
+    Raises
+    ------
+    RecordError
+        If nothing is placed yet.
+    """
+    if not record.all(Placement, status=PLACED):
+        raise RecordError(f"{record.folder} has no placed pictures yet; place them with: asbuilt place {record.folder}")
+    coverage.run(record)
+    return sites_of(record)
 
 
 def sites_of(record: Record) -> dict[str, Site]:

@@ -71,9 +71,7 @@ class Pixel:
 def pixels_of(sighting: Sighting, scene: Scene) -> list[Pixel]:
     """The click, on its tube's middle line where there is one, and where it was found again."""
     followed = scene.followed.get(sighting.id)
-    if followed is None or not is_fresh(followed, sighting, scene):
-        followed = None
-    if followed is None or not followed.pictures:
+    if followed is None or not followed.pictures or not is_fresh(followed, sighting, scene):
         xy = np.array([sighting.x_px, sighting.y_px])
         return [Pixel(sighting_id=sighting.id, picture_id=sighting.picture_id, xy_px=xy, sigma_px=sighting.sigma_px)]
     click = Pixel(

@@ -82,8 +82,9 @@ def run(record: Record, options: PlaceOptions | None = None) -> PlaceReport:
         solved = solve_site(looked, site, clicks_of(record, site, looked))
     placements = [_left_out(p) for p in pictures if p not in wanted]
     if solved:
-        placements += _placements(solved)
-        solution = _solution(solved)
+        covariance = widened(solved.bundle, solved.strain_m)
+        placements += _placements(solved, covariance)
+        solution = _solution(solved, covariance)
     else:
         placements += [Placement(id=p.id, status=NOT_PLACED, reason=solved.reason) for p in looked.pictures]
         solution = None
@@ -109,14 +110,13 @@ def _left_out(picture: Picture) -> Placement:
     return Placement(id=picture.id, status=NOT_PLACED, reason=reason)
 
 
-def _placements(solved: Solved) -> list[Placement]:
-    """One row per picture that was looked at."""
+def _placements(solved: Solved, covariance: np.ndarray) -> list[Placement]:
+    """One row per picture that was looked at, with its part of the covariance that is told."""
     u, problem, looked = solved.bundle.unknowns, solved.problem, solved.looked
     seen_corners = np.bincount(problem.corners.camera_idx, minlength=len(problem.camera_lens_idx))
     seen_clicks = np.bincount(problem.clicks.camera_idx, minlength=len(problem.camera_lens_idx))
     seen_tracks = np.bincount(problem.tracks.camera_idx, minlength=len(problem.camera_lens_idx))
     residual = _residual_px(solved)
-    covariance = widened(solved.bundle, solved.strain_m)
     rows = []
     for i, picture in enumerate(looked.pictures):
         k = int(solved.camera_of[i])
@@ -163,7 +163,7 @@ def _residual_px(solved: Solved) -> np.ndarray:
     return residual
 
 
-def _solution(solved: Solved) -> Solution:
+def _solution(solved: Solved, covariance: np.ndarray) -> Solution:
     """The joint covariance of cameras, lenses and faces, and where each stands in it."""
     u, starts = solved.bundle.unknowns, solved.bundle.unknowns.starts
     count = int(starts[3])
@@ -171,7 +171,6 @@ def _solution(solved: Solved) -> Solution:
         f.id: {"quat_xyzw": quat_xyzw(u.face_rotation[k]), "translation_m": u.face_translation_m[k].tolist()}
         for k, f in enumerate(solved.site.faces)
     }
-    covariance = widened(solved.bundle, solved.strain_m)
     markers = {
         str(m.id): {
             "face_id": m.face_id,

@@ -15,7 +15,7 @@ from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
-from asbuilt.errors import FailedEstimate, RecordError
+from asbuilt.errors import FailedEstimate
 from asbuilt.geometry.regular import OFF_LAYOUT_M, Regular, fit_regular
 from asbuilt.geometry.studs import SAME_STUD_M
 from asbuilt.imaging.boxes import Mouth
@@ -23,9 +23,8 @@ from asbuilt.imaging.run_lines import Run
 from asbuilt.imaging.uprights import Upright
 from asbuilt.record.proposal_row import PROPOSED, Proposal, ProposalRun
 from asbuilt.record.store import Record, now
-from asbuilt.record.types import PLACED, Face, Marker, Opening, Placement, Stud
-from asbuilt.steps import coverage
-from asbuilt.steps.elevation import sites_of, sources_of
+from asbuilt.record.types import Face, Marker, Opening, Stud
+from asbuilt.steps.elevation import covered_sites, sources_of
 from asbuilt.steps.elevation_site import Site, Source
 from asbuilt.steps.propose_face import Seen, boxes_seen, end_of, runs_seen, studs_seen
 from asbuilt.steps.propose_views import good_sources, rectified
@@ -91,11 +90,8 @@ def run(record: Record, options: ProposeOptions = ProposeOptions()) -> ProposeRe
     """
     faces = [record.get(Face, face_id) for face_id in options.face_ids]
     faces = faces or [f for f in record.all(Face) if f.kind == "wall"]
-    if not record.all(Placement, status=PLACED):
-        raise RecordError(f"{record.folder} has no placed pictures yet; place them with: asbuilt place {record.folder}")
     started_at = now()
-    coverage.run(record)
-    sites = sites_of(record)
+    sites = covered_sites(record)
     report = ProposeReport(faces=tuple(_face(record, sites[face.id], options) for face in faces))
     if any(f.recomputed for f in report.faces):
         record.add_step_report("propose", started_at, report.to_json())

@@ -14,8 +14,8 @@ from asbuilt.record.pixels import ensure_frames
 from asbuilt.record.plan import load_plan
 from asbuilt.steps import intake, locate, place
 from tests.benchmarks import accuracy
+from tests.rooms.rendered import truth_by_picture
 
-SAME_TIME_S = 0.01
 SAMPLE_REFERENCES = Path(__file__).parents[1] / "data" / "sample_references.json"
 
 
@@ -194,21 +194,11 @@ def _kinds(truth: dict) -> dict[str, str]:
 
 def _views(record: Record, truth: dict) -> dict[str, list[tuple[str, float, float]]]:
     """Where the truth shows each spot in placed pictures, in the order of the pictures."""
-    media = {m.id: m.name for m in record.all(Media)}
-    photos = {p["file"]: p for p in truth["photos"]}
-    frames = truth["video"]["frames"]
-    times = np.array([f["time_s"] for f in frames])
     placed = {p.id for p in record.all(Placement, status="placed")}
     views: dict[str, list] = {}
-    for picture in record.all(Picture):
-        name, seen = media[picture.media_id], None
-        if picture.id in placed and name in photos:
-            seen = photos[name]
-        elif picture.id in placed and name == truth["video"]["file"]:
-            nearest = int(np.argmin(np.abs(times - picture.pts_s)))
-            seen = frames[nearest] if abs(times[nearest] - picture.pts_s) < SAME_TIME_S else None
-        for spot in seen["label_points_visible"] if seen else ():
-            views.setdefault(spot["id"], []).append((picture.id, spot["u"], spot["v"]))
+    for picture_id, seen in truth_by_picture(record, truth).items():
+        for spot in seen["label_points_visible"] if picture_id in placed else ():
+            views.setdefault(spot["id"], []).append((picture_id, spot["u"], spot["v"]))
     return views
 
 

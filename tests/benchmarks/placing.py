@@ -25,7 +25,7 @@ from asbuilt.record.plan import load_plan
 from asbuilt.steps import intake, place
 from tests.benchmarks.accuracy import SAMPLE, room_truth
 from tests.benchmarks.row import Row
-from tests.rooms.rendered import camera_center_errors_m, true_camera_centers
+from tests.rooms.rendered import camera_center_errors_m, fitted_errors_m, true_camera_centers
 
 CORES = 2
 OVERLAP = 10
@@ -71,15 +71,6 @@ def colmap(record: Record, folder: Path) -> tuple[list[dict[str, np.ndarray]], f
     ], seconds
 
 
-def similarity_errors_m(told: np.ndarray, true: np.ndarray) -> np.ndarray:
-    """Distances (N,) [m] left after the best similarity (Umeyama 1991, IEEE PAMI 13(4) eq. 40-42)."""
-    a, b = told - told.mean(axis=0), true - true.mean(axis=0)
-    u, sizes, vt = np.linalg.svd(b.T @ a / len(a))
-    sign = np.diag([1, 1, np.sign(np.linalg.det(u @ vt))])
-    scale = (sizes * np.diag(sign)).sum() / (a**2).sum(axis=1).mean()
-    return np.linalg.norm(scale * a @ (u @ sign @ vt).T - b, axis=1)
-
-
 def rows(quick: bool = False, room: Path = SAMPLE) -> list[Row]:
     """Figures of both, and their ratios."""
     truth = room_truth(room)
@@ -105,7 +96,8 @@ def rows(quick: bool = False, room: Path = SAMPLE) -> list[Row]:
     for piece in pieces:
         ids = [i for i in piece if i in true]
         if len(ids) >= 4:
-            errors_m = similarity_errors_m(np.array([piece[i] for i in ids]), np.array([true[i] for i in ids]))
+            told, want = (np.array([centers[i] for i in ids]) for centers in (piece, true))
+            errors_m = fitted_errors_m(told, want, with_scale=True)
             ratio = float(np.median(our_errors_m) / np.median(errors_m))
             table.append(Row(what=f"camera centres, pycolmap's piece of {len(piece)}", ratio=ratio,
                              peer="pycolmap's median", value=_spread(errors_m)))  # fmt: skip

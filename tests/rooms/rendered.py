@@ -46,22 +46,36 @@ def position_table(found: dict[str, np.ndarray], at_least_pictures: int = 1) -> 
     }
 
 
-def true_camera_centers(record: Record, truth: dict[str, Any]) -> dict[str, np.ndarray]:
-    """Truth's camera centre [m, world of the truth] of each picture of the record that the truth knows."""
+def truth_by_picture(record: Record, truth: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """What the truth tells of each picture of the record that it knows, in the order of the pictures."""
     media = {m.id: m for m in record.all(Media)}
-    stills = {p["file"]: np.array(p["camera_centre"]) for p in truth["photos"]}
+    stills = {p["file"]: p for p in truth["photos"]}
     frames = truth["video"]["frames"]
     times = np.array([f["time_s"] for f in frames])
-    centers = {}
+    known = {}
     for picture in record.all(Picture):
         name = media[picture.media_id].name
         if name in stills:
-            centers[picture.id] = stills[name]
+            known[picture.id] = stills[name]
         elif name == truth["video"]["file"] and picture.pts_s is not None:
             nearest = int(np.argmin(np.abs(times - picture.pts_s)))
             if abs(times[nearest] - picture.pts_s) < SAME_TIME_S:
-                centers[picture.id] = np.array(frames[nearest]["camera_centre"])
-    return centers
+                known[picture.id] = frames[nearest]
+    return known
+
+
+def true_camera_centers(record: Record, truth: dict[str, Any]) -> dict[str, np.ndarray]:
+    """Truth's camera centre [m, world of the truth] of each picture of the record that the truth knows."""
+    return {i: np.array(seen["camera_centre"]) for i, seen in truth_by_picture(record, truth).items()}
+
+
+def fitted_errors_m(told: np.ndarray, true: np.ndarray, with_scale: bool = False) -> np.ndarray:
+    """Distances (N,) [m] left after the best rigid fit, or similarity (Umeyama 1991, IEEE PAMI 13(4) eq. 40-42)."""
+    a, b = told - told.mean(axis=0), true - true.mean(axis=0)
+    u, sizes, vt = np.linalg.svd(b.T @ a / len(a))
+    sign = np.diag([1, 1, np.sign(np.linalg.det(u @ vt))])
+    scale = (sizes * np.diag(sign)).sum() / (a**2).sum(axis=1).mean() if with_scale else 1.0
+    return np.linalg.norm(scale * a @ (u @ sign @ vt).T - b, axis=1)
 
 
 def camera_center_errors_m(record: Record, truth: dict[str, Any]) -> tuple[list[str], np.ndarray]:
@@ -74,10 +88,7 @@ def camera_center_errors_m(record: Record, truth: dict[str, Any]) -> tuple[list[
     placed = [p for p in record.all(Placement) if p.status == PLACED and p.id in true]
     told = np.array([_center(p) for p in placed])
     want = np.array([true[p.id] for p in placed])
-    a, b = told - told.mean(0), want - want.mean(0)
-    u, _, vt = np.linalg.svd(a.T @ b)
-    turn = np.diag([1, 1, np.sign(np.linalg.det(u @ vt))])
-    return [p.id for p in placed], np.linalg.norm(a @ (u @ turn @ vt) - b, axis=1)
+    return [p.id for p in placed], fitted_errors_m(told, want)
 
 
 def _center(placement: Placement) -> np.ndarray:
