@@ -39,11 +39,13 @@ _SIMPLE = re.compile(rf"({_NUMBER}) ?(?:({_ANY})\.?)?", re.ASCII)
 _FEET_INCHES = re.compile(rf"({_NUMBER}) ?(?:{_FEET})\.?,? ?-? ?({_NUMBER}) ?(?:(?:{_INCHES})\.?)?", re.ASCII)
 _LONGEST_TEXT = 60  # characters; nothing that anybody writes for a length is longer
 
-# Graduations that a value may be shown to, in metres.
-_INCH_STEPS = tuple(INCH_M * Fraction(s) for s in ("1/16", "1/8", "1/4", "1/2", "1", "2", "3", "6", "12", "24"))
-_MM_STEPS = tuple(Fraction(s, 1000) for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000))
-# A float of metres is read to a picometre, so that a tie of sixteenths is seen as a tie.
+# What is shown is counted in picometres, in which a tie of sixteenths is seen as a tie.
 _GRAIN = 10**12
+_MILLIMETRE = 10**9
+_SIXTY_FOURTH = int(INCH_M * _GRAIN / 64)
+# Graduations that a value may be shown to.
+_INCH_STEPS = tuple(_SIXTY_FOURTH * s for s in (4, 8, 16, 32, 64, 128, 192, 384, 768, 1536))
+_MM_STEPS = tuple(_MILLIMETRE * s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000))
 
 
 def parse_length(text: str | float | int, unit: str = "in") -> float:
@@ -130,47 +132,55 @@ def _not_a_length(text) -> LengthError:
     return LengthError(f"{text!r} is not a length; write it{comma} like 6 ft 3-1/2 in, 75-1/2 in, 1910 mm or 1.91 m")
 
 
-def _exact(value_m: float) -> Fraction:
+def _grains(value_m: float) -> int:
+    """A length in picometres, in which every graduation is a whole number."""
     if not math.isfinite(value_m):
         raise LengthError(f"{value_m} is not a length that can be shown")
-    return Fraction(round(Fraction(value_m) * _GRAIN), _GRAIN)
+    above, below = value_m.as_integer_ratio() if isinstance(value_m, float) else Fraction(value_m).as_integer_ratio()
+    return _divided(above * _GRAIN, below)
 
 
-def _rounded(value_m: float, step: Fraction) -> Fraction:
-    """The nearest multiple of a step; a tie goes to the even multiple."""
-    return round(_exact(value_m) / step) * step
+def _divided(value: int, by: int) -> int:
+    """The nearest whole number of a ratio; a tie goes to the even one."""
+    whole, rest = divmod(value, by)
+    return whole + (2 * rest > by or (2 * rest == by and whole % 2 == 1))
 
 
-def _mixed(inches: Fraction) -> str:
-    """``75-1/2`` for a non-negative number of inches."""
-    whole, rest = divmod(inches, 1)
+def _rounded(value_m: float, step: int) -> int:
+    """The nearest multiple of a step [pm]; a tie goes to the even multiple."""
+    return _divided(_grains(value_m), step) * step
+
+
+def _mixed(parts: int) -> str:
+    """``75-1/2`` for a non-negative number of 64ths."""
+    whole, rest = divmod(parts, 64)
     if not rest:
         return str(whole)
-    return f"{whole}-{rest}" if whole else str(rest)
+    common = math.gcd(rest, 64)
+    return f"{whole}-{rest // common}/{64 // common}" if whole else f"{rest // common}/{64 // common}"
 
 
-def _inch_text(value: Fraction) -> str:
-    sign = "-" if value < 0 else ""
-    return f"{sign}{_mixed(abs(value) / INCH_M)} in"
+def _inch_text(value: int) -> str:
+    return f"{'-' if value < 0 else ''}{_mixed(abs(value) // _SIXTY_FOURTH)} in"
 
 
-def _feet_inch_text(value: Fraction) -> str:
-    feet, inches = divmod(abs(value) / INCH_M, 12)
+def _feet_inch_text(value: int) -> str:
+    feet, parts = divmod(abs(value) // _SIXTY_FOURTH, 12 * 64)
     if not feet:
         return _inch_text(value)
     sign = "-" if value < 0 else ""
     # The nought stays: 9 ft 0-3/4 in, as on a drawing.
-    return f"{sign}{feet} ft {'0-' if 0 < inches < 1 else ''}{_mixed(inches)} in"
+    return f"{sign}{feet} ft {'0-' if 0 < parts < 64 else ''}{_mixed(parts)} in"
 
 
-def _mm_text(value: Fraction) -> str:
-    return f"{value * 1000} mm"
+def _mm_text(value: int) -> str:
+    return f"{value // _MILLIMETRE} mm"
 
 
-def _graduation(denominator: int) -> Fraction:
+def _graduation(denominator: int) -> int:
     if denominator not in (1, 2, 4, 8, 16, 32, 64):
         raise LengthError(f"1/{denominator} in is not a graduation of a tape")
-    return INCH_M / denominator
+    return _SIXTY_FOURTH * (64 // denominator)
 
 
 def format_feet_inches(value_m: float, denominator: int = 16) -> str:
@@ -185,7 +195,7 @@ def format_inches(value_m: float, denominator: int = 16) -> str:
 
 def format_mm(value_m: float) -> str:
     """``1910 mm``, to the nearest whole millimetre."""
-    return _mm_text(_rounded(value_m, Fraction(1, 1000)))
+    return _mm_text(_rounded(value_m, _MILLIMETRE))
 
 
 def _is_inch(unit: str) -> bool:
@@ -194,16 +204,16 @@ def _is_inch(unit: str) -> bool:
     return unit in ("in", "ft")
 
 
-def _step(sigma_m: float | None, unit: str) -> Fraction:
-    """The finest graduation not finer than half a sigma.
+def _step(sigma_m: float | None, unit: str) -> int:
+    """The finest graduation [pm] not finer than half a sigma.
 
     Rounding to a step no coarser than sigma adds at most 1/12 of its variance, 4 % to sigma.
     """
     steps = _INCH_STEPS if _is_inch(unit) else _MM_STEPS
-    half = _exact(sigma_m or 0.0) / 2
-    if half < 0:
+    sigma = _grains(sigma_m or 0.0)
+    if sigma < 0:
         raise LengthError(f"a sigma of {sigma_m} m is less than nothing")
-    return next((s for s in steps if s >= half), steps[-1])
+    return next((s for s in steps if 2 * s >= sigma), steps[-1])
 
 
 def format_length(value_m: float, unit: str, sigma_m: float | None = None) -> str:
@@ -226,11 +236,11 @@ def format_length(value_m: float, unit: str, sigma_m: float | None = None) -> st
 def format_error(sigma_m: float, unit: str) -> str:
     """``+/- 3/8 in at 95 %``: 1.96 sigma rounded up to the graduation its length is shown to; long ones in feet."""
     step = _step(sigma_m, unit)
-    value = max(1, math.ceil(_exact(COVER_95.value * sigma_m) / step)) * step
+    value = max(1, -(-_grains(COVER_95.value * sigma_m) // step)) * step
     if not _is_inch(unit):
         text = _mm_text(value)
     else:
-        text = _feet_inch_text(value).removesuffix(" 0 in") if value > 24 * INCH_M else _inch_text(value)
+        text = _feet_inch_text(value).removesuffix(" 0 in") if value > 24 * 64 * _SIXTY_FOURTH else _inch_text(value)
     return f"+/- {text} at 95 %"
 
 

@@ -20,7 +20,6 @@ from __future__ import annotations
 
 import difflib
 import json
-import math
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +28,7 @@ from asbuilt.record.store import Record
 from asbuilt.record.tagging import Click, ClicksReport, add_clicks
 
 LARGEST_CLICKS_BYTES = 50_000_000  # our choice: a quarter of a million clicks
+LARGEST = 1e12  # no pixel, second or count of a walk is larger
 FIELDS = ("file", "video", "time_s", "u", "v", "kind", "circuit", "label", "thing", "place", "order")
 
 
@@ -91,7 +91,7 @@ def _click(where: str, entry: Any) -> Click:
         place=_text(where, entry, "place"),
         circuit=None if circuit in (None, "") else str(circuit),
         label=str(entry.get("label") or ""),
-        order_idx=int(_number(where, entry, "order")) if "order" in entry else 0,
+        order_idx=_order(where, entry) if "order" in entry else 0,
     )
 
 
@@ -104,6 +104,13 @@ def _text(where: str, entry: dict, name: str) -> str:
 
 def _number(where: str, entry: dict, name: str) -> float:
     value = entry.get(name)
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) < LARGEST:
         raise SightingError(f"{where}: {name} is {'missing' if value is None else f'{value!r}, not a number'}")
     return float(value)
+
+
+def _order(where: str, entry: dict) -> int:
+    number = _number(where, entry, "order")
+    if number != int(number):
+        raise SightingError(f"{where}: order is {number}; count the spots along a run in whole numbers")
+    return int(number)

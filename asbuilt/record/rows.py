@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import typing
+from collections.abc import Sequence
 from functools import cache
 
 TABLE_NAMES = {"Media": "media", "Coverage": "coverage", "Followed": "followed"}
@@ -52,19 +53,31 @@ def to_row(obj) -> dict:
 
 def from_row(cls: type, row: dict):
     """Database values as a frozen record object; unknown columns are ignored."""
-    names, structured, flags = _converted(cls)
-    values = {name: row[name] for name in names}
-    for name in structured:
-        if values[name] is not None:
-            values[name] = _freeze(json.loads(values[name]))
-    for name in flags:
-        if values[name] is not None:
-            values[name] = bool(values[name])
-    return cls(**values)
+    return from_values(cls, [row[name] for name in field_kinds(cls)])
+
+
+def from_values(cls: type, values: Sequence):
+    """Database values in the order of a type's fields, as a frozen record object."""
+    structured, flags = _converted(cls)
+    if structured or flags:
+        values = list(values)
+    for at in structured:
+        if values[at] is not None:
+            values[at] = _freeze(json.loads(values[at]))
+    for at in flags:
+        if values[at] is not None:
+            values[at] = bool(values[at])
+    return cls(**dict(zip(field_kinds(cls), values, strict=True)))
 
 
 @cache
-def _converted(cls: type) -> tuple[list[str], list[str], list[str]]:
-    """All columns of a type, those kept as JSON, and those that are yes or no."""
-    kinds = field_kinds(cls)
-    return list(kinds), [n for n, k in kinds.items() if k is dict], [n for n, k in kinds.items() if k is bool]
+def columns(cls: type) -> str:
+    """The columns of a type as SQL names them, in the order of its fields."""
+    return ", ".join(field_kinds(cls))
+
+
+@cache
+def _converted(cls: type) -> tuple[list[int], list[int]]:
+    """Which fields of a type are kept as JSON, and which are yes or no."""
+    kinds = list(field_kinds(cls).values())
+    return [n for n, k in enumerate(kinds) if k is dict], [n for n, k in enumerate(kinds) if k is bool]

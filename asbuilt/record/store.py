@@ -15,7 +15,7 @@ from sqlite_utils import Database
 from asbuilt import __version__
 from asbuilt.errors import NotInRecordError, RecordError
 from asbuilt.record.migrations import migrations
-from asbuilt.record.rows import field_kinds, from_row, table_name, to_row
+from asbuilt.record.rows import columns, field_kinds, from_values, table_name, to_row
 from asbuilt.record.types import TYPES, Building, Item, ReferencePoint, Sighting
 
 T = TypeVar("T")
@@ -153,15 +153,15 @@ class Record:
             else:
                 clauses.append(f"{name} = ?")
                 values.append(value)
-        sql = f"SELECT * FROM {table_name(cls)}"
+        sql = f"SELECT {columns(cls)} FROM {table_name(cls)}"
         if clauses:
             sql += " WHERE " + " AND ".join(clauses)
-        return [from_row(cls, row) for row in self.db.query(sql + " ORDER BY rowid", values)]
+        return [from_values(cls, row) for row in self.db.execute(sql + " ORDER BY rowid", values)]
 
     def find(self, cls: type[T], row_id) -> T | None:
         """The row of that id, or None."""
-        rows = list(self.db.query(f"SELECT * FROM {table_name(cls)} WHERE id = ?", [row_id]))
-        return from_row(cls, rows[0]) if rows else None
+        row = self.db.execute(f"SELECT {columns(cls)} FROM {table_name(cls)} WHERE id = ?", [row_id]).fetchone()
+        return from_values(cls, row) if row else None
 
     def get(self, cls: type[T], row_id) -> T:
         """The row of that id.

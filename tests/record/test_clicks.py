@@ -200,6 +200,13 @@ def test_a_number_in_two_panels_must_be_told_apart(record, tmp_path):
     assert record.get(Item, "t1").circuit_id == "other-2"
 
 
+@pytest.mark.parametrize("order", [2**63, -(2**63) - 1, 10**400, 1.5, float("inf"), float("nan"), True, "1"])
+def test_an_order_that_is_no_count_is_refused(record, tmp_path, order):
+    with pytest.raises(SightingError, match=r"order is "):
+        _load(record, [_entry(order=order)], tmp_path)
+    assert record.all(Sighting) == []
+
+
 JSON = st.recursive(
     st.none() | st.booleans() | st.floats() | st.integers() | st.text(max_size=5),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
