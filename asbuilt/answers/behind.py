@@ -241,7 +241,7 @@ def _parts(thing: Thing, reach: Rectangle, bays, offset_m: float, height_m: floa
 
 def _bay(coverage: FaceCoverage, span: _Span, window: Rectangle, offset_m: float, things, doubtful: bool) -> BayAnswer:
     gaps = tuple(_gaps(coverage, window.left_m, window.right_m, window))
-    share = coverage.area(window.left_m, window.bottom_m, window.right_m, window.top_m).well_share
+    share = coverage.well_share(window.left_m, window.bottom_m, window.right_m, window.top_m)
     if things:
         outcome = wording.RECORDED
     elif doubtful or share == 0.0:

@@ -9,6 +9,7 @@ on somewhere, and that too is kept as alternatives. Points are (offset, height, 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -117,7 +118,7 @@ def _stray(length_m: float) -> np.ndarray:
 
 def _leg(a: Spot, b: Spot, **marks) -> list[Stretch]:
     """A straight leg, loosest in its middle."""
-    length_m = float(np.linalg.norm(b.point_m - a.point_m))
+    length_m = math.dist(a.point_m, b.point_m)
     middle = Spot(point_m=(a.point_m + b.point_m) / 2, cov=(a.cov + b.cov) / 2 + _stray(length_m))
     return [
         Stretch(start_m=p.point_m, end_m=q.point_m, start_cov=p.cov, end_cov=q.cov, **marks)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -89,7 +90,7 @@ class FaceCoverage:
         classes = self.classes[window]
         inside = classes[classes != OPENING]
         numbers = self.best[window]
-        ids = tuple(self.picture_ids[n] for n in _frequent(numbers[numbers >= 0]))
+        ids = tuple(self.picture_ids[n] for n in _frequent(numbers[numbers >= 0])) if self.picture_ids else ()
         dates = sorted(d for d in (self.view.pictures[i].taken_at for i in ids) if d)
         worst = int(inside.min()) if inside.size else WELL
         return AreaCover(
@@ -101,6 +102,12 @@ class FaceCoverage:
             last_date=dates[-1][:10] if dates else "",
             reason="" if worst >= WELL else self.reason(window, classes == worst),
         )
+
+    def well_share(self, left_m: float, bottom_m: float, right_m: float, top_m: float) -> float:
+        """What share of a rectangle of the face is well recorded, openings left out."""
+        classes = self.classes[self.window(left_m, bottom_m, right_m, top_m)]
+        inside = classes[classes != OPENING]
+        return float((inside == WELL).mean()) if inside.size else 1.0
 
     def reason(self, window: tuple[slice, slice], mask: np.ndarray) -> str:
         """Why the cells of ``mask`` inside ``window`` are not well recorded."""
@@ -131,7 +138,7 @@ class FaceCoverage:
 
 
 def _cell(value_m: float, cell_m: float, count: int) -> int:
-    return int(np.clip(np.floor(value_m / cell_m), 0, count - 1))
+    return min(max(math.floor(value_m / cell_m), 0), count - 1)
 
 
 def _frequent(numbers: np.ndarray) -> list[int]:

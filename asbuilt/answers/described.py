@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -142,8 +143,8 @@ def _direction(part: Part) -> str:
 
 def _aside(stretch, point_m: np.ndarray) -> float:
     d = stretch.end_m - stretch.start_m
-    share = np.clip((point_m - stretch.start_m) @ d / max(d @ d, 1e-18), 0, 1)
-    return float(np.linalg.norm(stretch.start_m + share * d - point_m))
+    share = min(max(float((point_m - stretch.start_m) @ d / max(d @ d, 1e-18)), 0.0), 1.0)
+    return math.dist(stretch.start_m + share * d, point_m)
 
 
 def _crossings(thing: Thing, offset_m: float):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -85,7 +86,7 @@ def _block_clearance(block: Block, bit: Bit, aim_cov: np.ndarray) -> Clearance:
     half = np.array([block.half_width_m, block.half_height_m])
     nearest = np.clip(aim, block.center_m[:2] - half, block.center_m[:2] + half)
     aside = nearest - aim
-    plane = float(np.hypot(*aside))
+    plane = math.hypot(*aside)
     over = max(float(block.center_m[2]) - bit.tip_m, 0.0)
     if plane == 0:
         plane_gap = -float((half - np.abs(aim - block.center_m[:2])).min()) - bit.radius_m
@@ -131,11 +132,11 @@ def _run_clearance(thing: Thing, nearest, bit: Bit, aim_cov: np.ndarray) -> Clea
     (stretch, share, aside, over), (flat, flat_share, flat_aside), out_of_reach = nearest
     cov = (1 - share) * stretch.start_cov + share * stretch.end_cov + aim_cov
     depth = stretch.start_m[2] + share * (stretch.end_m[2] - stretch.start_m[2]) - thing.radius_m
-    found = _clearance(aside, float(np.hypot(*aside)) - bit.radius_m, float(over), thing.radius_m, cov,
+    found = _clearance(aside, math.hypot(*aside) - bit.radius_m, float(over), thing.radius_m, cov,
                        float(depth), stretch.status, stretch.weight)  # fmt: skip
     flat_cov = (1 - flat_share) * flat.start_cov + flat_share * flat.end_cov + aim_cov
     toward = _unit(flat_aside)
-    plane_gap_m = float(np.hypot(*flat_aside)) - bit.radius_m - thing.radius_m
+    plane_gap_m = math.hypot(*flat_aside) - bit.radius_m - thing.radius_m
     return replace(found, out_of_reach=out_of_reach, plane_gap_m=plane_gap_m, plane_toward=toward,
                    plane_sigma_m=_sigma(flat_cov[:2, :2], toward))  # fmt: skip
 
@@ -169,7 +170,7 @@ def _nearest_share(a, d, depth_a, depth_d, along, bit_radius_m) -> np.ndarray:
 def _clearance(aside, plane_gap, over, radius_m, cov, depth_m, status, weight) -> Clearance:
     outside = max(plane_gap, 0.0)
     direction = np.array([*(_unit(aside) * outside), over])
-    length = float(np.linalg.norm(direction))
+    length = math.hypot(*direction)
     if length < 1e-9:
         direction = np.array([*_unit(aside), 0.0])
         gap = plane_gap - radius_m
@@ -183,7 +184,7 @@ def _clearance(aside, plane_gap, over, radius_m, cov, depth_m, status, weight) -
 
 
 def _unit(vector: np.ndarray) -> np.ndarray:
-    length = float(np.hypot(*vector))
+    length = math.hypot(*vector)
     return vector / length if length > 1e-9 else np.array([1.0, 0.0])
 
 

@@ -45,12 +45,13 @@ def marks_of(
     """
     if not things:
         return []
-    bank = view.bank
     by_item: dict[str, list[Sighting]] = {}
     for sighting in sightings:
         by_item.setdefault(sighting.target_id, []).append(sighting)
     points_face = points_m[:, [0, 2, 1]]
-    pixels, score = bank.project(face.building_from_face.apply(points_face))
+    points_building = face.building_from_face.apply(points_face)
+    bank = view.bank.near(points_building)
+    pixels, score = bank.project(points_building)
     score = np.where(_unblocked(face, bank, points_face), score, np.nan) * np.where(np.isnan(pixels[..., 0]), np.nan, 1)
     found = []
     for number, thing in enumerate(things):
@@ -69,9 +70,12 @@ def marks_of(
 
 def place_marks(view: View, face: FaceView, point_m: np.ndarray) -> tuple[PictureMark, ...]:
     """The best pictures of a place itself, (offset, height, depth) on the face, before cover-up."""
-    bank = view.bank
     points_face = point_m[None, [0, 2, 1]]
-    pixels, score = bank.project(face.building_from_face.apply(points_face))
+    points_building = face.building_from_face.apply(points_face)
+    bank = view.bank.near(points_building)
+    if not bank.ids:
+        return ()
+    pixels, score = bank.project(points_building)
     score = np.where(_unblocked(face, bank, points_face) & np.isfinite(pixels[..., 0]), score, -1.0)[:, 0]
     order = np.argsort(-score, kind="stable")
     found = [bank.ids[c] for c in order if score[c] > 0 and view.pictures[bank.ids[c]].stage == "open"]

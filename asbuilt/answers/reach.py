@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -81,7 +82,8 @@ def _block_part(thing: Thing, r: Rectangle, sigmas: float) -> Part | None:
 def _run_part(thing: Thing, r: Rectangle, offset_m: float, height_m: float | None, sigmas: float) -> Part | None:
     radius_m = thing.radius_m if sigmas else 0.0
     near = _overlapping(thing.lines, r, radius_m, sigmas)
-    clipped = [c for i in near if (c := _clip(thing.course[i], r, radius_m, sigmas)) is not None]
+    sigma_m = thing.lines.sigma_m[near].tolist()
+    clipped = [c for i, s in zip(near, sigma_m, strict=True) if (c := _clip(thing.course[i], r, radius_m, sigmas, s))]
     if not clipped:
         return None
     likely = list(_likely(clipped))
@@ -115,21 +117,21 @@ def _likely(stretches: Sequence[Stretch]) -> Iterator[Stretch]:
     yield from (s for s in stretches if s.weight >= best[s.group])
 
 
-def _clip(stretch: Stretch, r: Rectangle, radius_m: float, sigmas: float) -> Stretch | None:
-    """The piece of a stretch inside a rectangle grown by the run's width and error."""
-    sigma = np.sqrt(np.maximum(np.diag(stretch.start_cov)[:2], np.diag(stretch.end_cov)[:2]))
-    grow = radius_m + sigmas * sigma
-    low = np.array([r.left_m, r.bottom_m]) - grow
-    high = np.array([r.right_m, r.top_m]) + grow
-    a, d = stretch.start_m[:2], (stretch.end_m - stretch.start_m)[:2]
+def _clip(stretch: Stretch, r: Rectangle, radius_m: float, sigmas: float, sigma_m: Sequence[float]) -> Stretch | None:
+    """The piece of a stretch inside a rectangle grown by the run's width and error (offset, height)."""
+    start, end = stretch.start_m.tolist(), stretch.end_m.tolist()
     first, last = 0.0, 1.0
-    for k in range(2):
-        if abs(d[k]) < 1e-12:
-            if not low[k] <= a[k] <= high[k]:
+    for k, (low, high) in enumerate(((r.left_m, r.right_m), (r.bottom_m, r.top_m))):
+        grow = radius_m + sigmas * sigma_m[k]
+        low, high, a, d = low - grow, high + grow, start[k], end[k] - start[k]
+        if abs(d) < 1e-12:
+            if not low <= a <= high:
                 return None
             continue
-        one, two = sorted(((low[k] - a[k]) / d[k], (high[k] - a[k]) / d[k]))
+        one, two = sorted(((low - a) / d, (high - a) / d))
         first, last = max(first, one), min(last, two)
+    if first == 0.0 and last == 1.0:
+        return stretch
     if first > last:
         return None
     (start, start_cov), (end, end_cov) = at(stretch, first), at(stretch, last)
@@ -141,13 +143,13 @@ def _nearest(s: Stretch, offset_m: float, height_m: float | None) -> tuple[np.nd
     """The spot of a stretch nearest to the asked offset (and height), with its distance."""
     d = s.end_m - s.start_m
     if height_m is None:
-        share = 0.5 if abs(d[0]) < 1e-9 else float(np.clip((offset_m - s.start_m[0]) / d[0], 0, 1))
+        share = 0.5 if abs(d[0]) < 1e-9 else min(max(float((offset_m - s.start_m[0]) / d[0]), 0.0), 1.0)
         point, cov = at(s, share)
         return point, cov, abs(float(point[0]) - offset_m)
     wanted = np.array([offset_m, height_m])
-    share = float(np.clip((wanted - s.start_m[:2]) @ d[:2] / max(d[:2] @ d[:2], 1e-18), 0, 1))
+    share = min(max(float((wanted - s.start_m[:2]) @ d[:2] / max(d[:2] @ d[:2], 1e-18)), 0.0), 1.0)
     point, cov = at(s, share)
-    return point, cov, float(np.hypot(*(point[:2] - wanted)))
+    return point, cov, math.dist(point[:2], wanted)
 
 
 def crossings(course: Sequence[Stretch], value_m: float, axis: int = 0) -> list[Crossing]:

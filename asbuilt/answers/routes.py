@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from asbuilt.answers import wording
 from asbuilt.answers.index import BOXES
@@ -42,13 +43,11 @@ class ExpectedRoute(Reply):
     text: str
     source: str
 
-    def holds(self, offset_m: float, height_m: float) -> bool:
-        """Whether a place lies in the strip."""
-        return self.left_m <= offset_m <= self.right_m and self.bottom_m <= height_m <= self.top_m
 
-
-def expected_routes(view: View, face_id: str, rule: str = "practice") -> list[ExpectedRoute]:
-    """The strips of one rule on a face.
+def expected_routes(
+    view: View, face_id: str, rule: str = "practice", meeting: Rectangle | None = None
+) -> list[ExpectedRoute]:
+    """The strips of one rule on a face, all or those that meet a rectangle.
 
     Raises
     ------
@@ -62,19 +61,20 @@ def expected_routes(view: View, face_id: str, rule: str = "practice") -> list[Ex
     if rule == "bs7671":
         boxes = boxes + _through_thin_wall(view, face)
     make = {"practice": _practice, "bs7671": _bs7671, "din18015": _din18015}[rule]
-    return list(make(face, boxes))
+    strips = [s for s in make(face, boxes) if meeting is None or s.meets(meeting)]
+    return [ExpectedRoute(rule=rule, left_m=s.left_m, bottom_m=s.bottom_m, right_m=s.right_m, top_m=s.top_m,
+                          text=wording.expect(s.where), source=s.source) for s in strips]  # fmt: skip
 
 
 def routes_at(view: View, face_id: str, offset_m: float, height_m: float, rules=RULES[:1]) -> list[ExpectedRoute]:
     """The strips that a place lies in."""
-    return [r for rule in rules for r in expected_routes(view, face_id, rule) if r.holds(offset_m, height_m)]
+    place = Rectangle(left_m=offset_m, bottom_m=height_m, right_m=offset_m, top_m=height_m)
+    return routes_in(view, face_id, place, rules)
 
 
 def routes_in(view: View, face_id: str, rectangle: Rectangle, rules=RULES[:1]) -> list[ExpectedRoute]:
     """The strips that meet a rectangle."""
-    found = [r for rule in rules for r in expected_routes(view, face_id, rule)]
-    return [r for r in found if r.left_m <= rectangle.right_m and r.right_m >= rectangle.left_m
-            and r.bottom_m <= rectangle.top_m and r.top_m >= rectangle.bottom_m]  # fmt: skip
+    return [r for rule in rules for r in expected_routes(view, face_id, rule, rectangle)]
 
 
 def _through_thin_wall(view: View, face: FaceView) -> list[Thing]:
@@ -87,22 +87,36 @@ def _through_thin_wall(view: View, face: FaceView) -> list[Thing]:
     return [t for t in view.things_on(face.face.id) if t.on_far_face and t.block is not None and t.kind.name in BOXES]
 
 
-def _box_strips(face: FaceView, box: Thing, beside_m: float) -> Iterator[tuple[str, float, float, float, float]]:
-    x, z = (float(v) for v in box.block.center_m[:2])
+class _Strip(NamedTuple):
+    """A strip of a face, where on it that is in words, and who says that cable runs there."""
+
+    where: str
+    source: str
+    left_m: float
+    bottom_m: float
+    right_m: float
+    top_m: float
+
+    def meets(self, r: Rectangle) -> bool:
+        return (self.left_m <= r.right_m and self.right_m >= r.left_m
+                and self.bottom_m <= r.top_m and self.top_m >= r.bottom_m)  # fmt: skip
+
+
+def _box_strips(face: FaceView, box: Thing, beside_m: float, source: str) -> Iterator[_Strip]:
+    x, z = box.block.center_m[:2].tolist()
     half_w, half_h = box.block.half_width_m + beside_m, box.block.half_height_m + beside_m
-    yield "straight above", x - half_w, z, x + half_w, face.face.height_m
-    yield "straight below", x - half_w, 0.0, x + half_w, z
-    yield "level with", 0.0, z - half_h, face.face.length_m, z + half_h
+    name = wording.thing_name(box.item.kind, box.item.label)
+    yield _Strip(f"straight above the {name}", source, x - half_w, z, x + half_w, face.face.height_m)
+    yield _Strip(f"straight below the {name}", source, x - half_w, 0.0, x + half_w, z)
+    yield _Strip(f"level with the {name}", source, 0.0, z - half_h, face.face.length_m, z + half_h)
 
 
-def _practice(face: FaceView, boxes: list[Thing]) -> Iterator[ExpectedRoute]:
+def _practice(face: FaceView, boxes: list[Thing]) -> Iterator[_Strip]:
     for box in boxes:
-        name = wording.thing_name(box.item.kind, box.item.label)
-        for where, *strip in _box_strips(face, box, BESIDE_BOX_M):
-            yield _route("practice", strip, wording.expect(f"{where} the {name}"), "common practice, no source")
+        yield from _box_strips(face, box, BESIDE_BOX_M, "common practice, no source")
 
 
-def _bs7671(face: FaceView, boxes: list[Thing]) -> Iterator[ExpectedRoute]:
+def _bs7671(face: FaceView, boxes: list[Thing]) -> Iterator[_Strip]:
     length, height, strip = face.face.length_m, face.face.height_m, float(BS_STRIP_M)
     places = (
         ("along the top of the wall", (0.0, height - strip, length, height)),
@@ -110,14 +124,12 @@ def _bs7671(face: FaceView, boxes: list[Thing]) -> Iterator[ExpectedRoute]:
         ("beside the right corner", (length - strip, 0.0, length, height)),
     )
     for where, rectangle in places:
-        yield _route("bs7671", rectangle, wording.expect(where), BS_STRIP_M.source)
+        yield _Strip(where, BS_STRIP_M.source, *rectangle)
     for box in boxes:
-        name = wording.thing_name(box.item.kind, box.item.label)
-        for where, *rectangle in _box_strips(face, box, 0.0):
-            yield _route("bs7671", rectangle, wording.expect(f"{where} the {name}"), BS_STRIP_M.source)
+        yield from _box_strips(face, box, 0.0, BS_STRIP_M.source)
 
 
-def _din18015(face: FaceView, boxes: list[Thing]) -> Iterator[ExpectedRoute]:
+def _din18015(face: FaceView, boxes: list[Thing]) -> Iterator[_Strip]:
     length, height = face.face.length_m, face.face.height_m
     near, far = (float(v) for v in DIN_LEVEL_M)
     level = (
@@ -126,16 +138,11 @@ def _din18015(face: FaceView, boxes: list[Thing]) -> Iterator[ExpectedRoute]:
         ("above a worktop, in kitchens", *(float(v) for v in DIN_WORKTOP_M)),
     )
     for where, bottom, top in level:
-        yield _route("din18015", (0.0, bottom, length, top), wording.expect(where), _DIN)
+        yield _Strip(where, _DIN, 0.0, bottom, length, top)
     near, far = (float(v) for v in DIN_UPRIGHT_M)
     edges = [("the left corner", 0.0, 1), ("the right corner", length, -1)]
     for o in face.openings:
         edges += [(f"the left edge of the {o.kind}", o.left_m, -1), (f"the right edge of the {o.kind}", o.right_m, 1)]
     for name, edge, side in edges:
         left, right = sorted((edge + side * near, edge + side * far))
-        yield _route("din18015", (left, 0.0, right, height), wording.expect(f"beside {name}"), _DIN)
-
-
-def _route(rule: str, strip, text: str, source: str) -> ExpectedRoute:
-    left, bottom, right, top = strip
-    return ExpectedRoute(rule=rule, left_m=left, bottom_m=bottom, right_m=right, top_m=top, text=text, source=source)
+        yield _Strip(f"beside {name}", _DIN, left, 0.0, right, height)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -83,7 +84,7 @@ def _has_unseen_run(thing: Thing, things: Sequence[Thing]) -> bool:
         return False
     at_m = thing.block.center_m[:2]
     ends = [s.point_m[:2] for t in things if t.block is None for s in (t.spots[0], t.spots[-1])]
-    return all(np.hypot(*(end - at_m)) > JOIN_M for end in ends)
+    return all(math.dist(end, at_m) > JOIN_M for end in ends)
 
 
 def _leader(thing: Thing, framing: Framing) -> Thing:
@@ -159,6 +160,7 @@ def _says_stop(text: str) -> bool:
 def _join(run: Thing, end: Spot, things: Sequence[Thing]) -> Spot | None:
     """The box of the same circuit that an end goes into: the nearest within reach."""
     best, best_m = None, JOIN_M
+    end_x, end_z = end.point_m[:2].tolist()
     for other in things:
         if other.block is None or other.kind.name not in ENDS or other.on_far_face != run.on_far_face:
             continue
@@ -167,9 +169,9 @@ def _join(run: Thing, end: Spot, things: Sequence[Thing]) -> Spot | None:
             continue
         if not named and other.item.circuit_id is None and other.kind.name != "panel":
             continue
-        block = other.block
-        gap = np.abs(end.point_m[:2] - block.center_m[:2]) - (block.half_width_m, block.half_height_m)
-        distance_m = float(np.hypot(*np.maximum(gap, 0)))
+        block, (x, z) = other.block, other.block.center_m[:2].tolist()
+        distance_m = math.hypot(max(abs(end_x - x) - block.half_width_m, 0.0),
+                                max(abs(end_z - z) - block.half_height_m, 0.0))  # fmt: skip
         if distance_m < best_m:
             best, best_m = _mouth(end, block), distance_m
     return best

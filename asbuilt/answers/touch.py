@@ -9,6 +9,7 @@ deeper hole never gets a smaller chance. Points are (offset, height, depth) [m].
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -70,29 +71,32 @@ def root_of(cov: np.ndarray) -> np.ndarray:
 
 def capsule_touched(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit: Bit) -> np.ndarray:
     """Whether the bit touches capsules from ``start_m`` to ``end_m``, both (N, 3); shape (N,)."""
-    center = np.array([bit.offset_m, bit.height_m])
-    a, d = start_m[:, :2] - center, (end_m - start_m)[:, :2]
-    along = np.clip(-(a * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
-    depth_a, depth_d = start_m[:, 2] - bit.tip_m, (end_m - start_m)[:, 2]
-    aside = np.hypot(*(a + along[:, None] * d).T) - bit.radius_m
+    d_x, d_z, depth_d = np.ascontiguousarray((end_m - start_m).T)
+    a_x, a_z, depth_a = np.ascontiguousarray((start_m - (bit.offset_m, bit.height_m, bit.tip_m)).T)
+    along = np.clip(-(a_x * d_x + a_z * d_z) / np.maximum(d_x * d_x + d_z * d_z, 1e-18), 0, 1)
+    aside = _length(a_x + along * d_x, a_z + along * d_z) - bit.radius_m
     lowest = np.minimum(depth_a, depth_a + depth_d)
-    touched = np.hypot(np.maximum(aside, 0), np.maximum(depth_a + along * depth_d, 0)) <= radius_m
+    touched = _length(np.maximum(aside, 0), np.maximum(depth_a + along * depth_d, 0)) <= radius_m
     open_ = ~touched & (aside <= radius_m) & (lowest <= radius_m)
     if open_.any():
-        low = np.where(depth_d[open_] > 0, 0.0, 1.0)
-        touched[open_] = (
-            _least_distance(a[open_], d[open_], depth_a[open_], depth_d[open_], along[open_], low, bit.radius_m)
-            <= radius_m
-        )
+        start, way = (tuple(v[open_] for v in of) for of in ((a_x, a_z, depth_a), (d_x, d_z, depth_d)))
+        lowest_at = np.where(way[2] > 0, 0.0, 1.0)
+        touched[open_] = _least_distance(start, way, along[open_], lowest_at, bit.radius_m) <= radius_m
     return touched
 
 
-def _least_distance(a, d, depth_a, depth_d, from_, to, bit_radius_m) -> np.ndarray:
+def _length(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Hypotenuses; metres neither overflow nor vanish when squared, which np.hypot guards against at a price."""
+    return np.sqrt(x * x + y * y)
+
+
+def _least_distance(start, way, from_, to, bit_radius_m) -> np.ndarray:
     """Least distance from the bit to centre lines, between two places along them: convex, so by sections."""
+    (a_x, a_z, depth_a), (d_x, d_z, depth_d) = start, way
 
     def distance(s):
-        aside = np.hypot(a[:, 0] + s * d[:, 0], a[:, 1] + s * d[:, 1]) - bit_radius_m
-        return np.hypot(np.maximum(aside, 0), np.maximum(depth_a + s * depth_d, 0))
+        aside = _length(a_x + s * d_x, a_z + s * d_z) - bit_radius_m
+        return _length(np.maximum(aside, 0), np.maximum(depth_a + s * depth_d, 0))
 
     low, high = np.minimum(from_, to), np.maximum(from_, to)
     for _ in range(22):
@@ -156,8 +160,8 @@ def _touched(stretches: Sequence[Stretch], radius_m: float, bit: Bit) -> np.ndar
 
 
 def _may_touch(stretch: Stretch, radius_m: float, bit: Bit) -> bool:
-    sigma = float(np.sqrt(max(np.trace(stretch.start_cov[:2, :2]), np.trace(stretch.end_cov[:2, :2]))))
+    variance = max(cov[0, 0] + cov[1, 1] for cov in (stretch.start_cov, stretch.end_cov))
     a = stretch.start_m[:2] - (bit.offset_m, bit.height_m)
     d = (stretch.end_m - stretch.start_m)[:2]
     along = min(max(-float(a @ d) / max(float(d @ d), 1e-18), 0.0), 1.0)
-    return bool(np.hypot(*(a + along * d)) <= radius_m + bit.radius_m + FARTHEST_SIGMA * sigma)
+    return math.hypot(*(a + along * d)) <= radius_m + bit.radius_m + FARTHEST_SIGMA * math.sqrt(variance)

@@ -144,7 +144,7 @@ class View:
     @cached_property
     def bank(self) -> CameraBank:
         """All placed cameras."""
-        return CameraBank(self.placements, self.pictures)
+        return CameraBank.of(self.placements, self.pictures)
 
     def face(self, face_id: str) -> FaceView:
         """A face with its fixed surroundings.
