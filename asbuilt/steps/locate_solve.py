@@ -17,10 +17,8 @@ from asbuilt.record.joint import JointCovariance, joint_covariances
 from asbuilt.record.kinds import Kind
 
 LEAST_SIGMA_DEPTH_M = 0.005
-# With two pictures or more depth is measured: what is usual then only keeps it near the wall.
-WIDER_WHEN_MEASURED = 2.0
 # How well a tube's middle line is met under a click, and found again elsewhere: measured on rendered rooms.
-CENTERED_PX, FOLLOWED_PX, FOLLOWED_ALONG_PX = 1.3, 1.5, 3.0
+CENTERED_PX, FOLLOWED_PX, FOLLOWED_ALONG_PX = 1.7, 2.5, 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,11 +45,9 @@ def scene_of(record: Record) -> Scene:
     )
 
 
-def usual_depth(kind: Kind, stud_depth_m: float, sighting_count: int) -> tuple[float, float]:
+def usual_depth(kind: Kind, stud_depth_m: float) -> tuple[float, float]:
     """Where things of a kind usually lie from the stud face, and one sigma of that [m]."""
     sigma_m = max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * stud_depth_m)
-    if sighting_count > 1:
-        sigma_m *= WIDER_WHEN_MEASURED
     return kind.depth_share * stud_depth_m + kind.depth_shift_m, sigma_m
 
 
@@ -126,7 +122,7 @@ def solve(
 
 
 def _intersect(pixels: list[Pixel], kind: Kind, scene: Scene, face_id: str) -> Intersection | FailedEstimate:
-    usual_m, sigma_m = usual_depth(kind, scene.faces[face_id].stud_depth_m, len(pixels))
+    usual_m, sigma_m = usual_depth(kind, scene.faces[face_id].stud_depth_m)
     placements = [scene.placements[p.picture_id] for p in pixels]
     joint = scene.joint[placements[0].solution_id]
     covariance, camera_slots, lens_slots, face_slot = joint.block(placements, face_id)

@@ -169,7 +169,7 @@ def locate_items(room: SimRoom, solved: Solved, clicks, most: int | None = None)
         ]  # fmt: skip
         pose = Rigid3(target=BUILDING, source=face_frame(face.id), rotation=u.face_rotation[face_idx],
                       translation_m=u.face_translation_m[face_idx])  # fmt: skip
-        usual_m, sigma_m = usual_depth(kind_named(str(room.items.kind[item])), face.stud_depth_m, len(rows))
+        usual_m, sigma_m = usual_depth(kind_named(str(room.items.kind[item])), face.stud_depth_m)
         found = intersect(seen, pose, covariance, face_slot, usual_m, sigma_m)
         if found:
             error = found.place_face_m - room.items.face_m[item]

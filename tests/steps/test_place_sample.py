@@ -79,7 +79,7 @@ def _click(placed_sample: Record, seen_by_truth, count: int, rng: np.random.Gene
                      xy_px=np.array([u, v]) + rng.normal(0, CLICK_SIGMA_PX, 2))
                 for (i, u, v), c, n in zip(chosen, camera_slots, lens_slots, strict=True)
             ]  # fmt: skip
-            usual_m, sigma_m = usual_depth(kind_named("cable"), depth[face_id], count)
+            usual_m, sigma_m = usual_depth(kind_named("cable"), depth[face_id])
             found = intersect(pixels, poses[face_id], covariance, face_slot, usual_m, sigma_m)
             errors.append(found.place_face_m - spots[spot_id]["p_wall"])
             sigmas.append(np.sqrt(np.diag(found.covariance)))
