@@ -1,8 +1,9 @@
 """Writing a bag (BagIt 1.0, RFC 8493): a folder or a ZIP whose every file has its SHA-512 listed.
 
-Files are copied and hashed side by side, and the whole stands under a temporary name until
-it is finished, so that nothing that looks like a package is a part of one. In a ZIP nothing
-is compressed: pictures would not shrink, and a damaged byte stays one damaged byte.
+Files are read once, hashed and copied in the same pass, and the whole stands under a temporary
+name until it is finished and on the disk, so that nothing that looks like a package is a part
+of one. In a ZIP nothing is compressed: pictures would not shrink, and a damaged byte stays one
+damaged byte.
 """
 
 from __future__ import annotations
@@ -12,23 +13,21 @@ import os
 import re
 import shutil
 import zipfile
+from collections import deque
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
+from asbuilt.handover.disk import copy_hashed, start_to_disk, to_disk
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.signing import SIGNATURE_NAME
 
 WORKERS = 4  # hashing and copying both let go of the interpreter; more gain nothing on common disks
+ZIP_CHUNK_BYTES = 1 << 22
+WAITING_CHUNKS = 8  # of a ZIP, written and still to be hashed
 ALGORITHM = "sha512"
 DECLARATION = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 SEAL = "asbuilt structure sha-512 "
-
-
-def file_hash(path: str | Path) -> str:
-    """SHA-512 of a file, in hex."""
-    with open(path, "rb") as stream:
-        return hashlib.file_digest(stream, ALGORITHM).hexdigest()
 
 
 class BagWriter:
@@ -82,8 +81,8 @@ class BagWriter:
             self._put_tag(name, text.encode())
         if sign is not None:
             self._put_tag(SIGNATURE_NAME, sign(tags[f"tagmanifest-{ALGORITHM}.txt"].encode()))
-        self.pool.shutdown()
         self._seal()
+        self.pool.shutdown()
 
     def abandon(self) -> None:
         """Take away what was written."""
@@ -130,9 +129,7 @@ class FolderBag(BagWriter):
         self.hashes[name] = self.pool.submit(self._copy, self._place(name), source, self.sizes[name])
 
     def _copy(self, path: Path, source: Path, byte_count: int) -> str:
-        # The copy is hashed, not the source: what is listed is what lies in the package.
-        shutil.copyfile(source, path)
-        digest = file_hash(path)
+        digest = copy_hashed(source, path, ALGORITHM)
         self.progress(byte_count)
         return digest
 
@@ -149,12 +146,15 @@ class FolderBag(BagWriter):
         (self.partial / name).write_bytes(data)
 
     def _seal(self) -> None:
-        for path in self.partial.rglob("*"):
+        paths = [self.partial, *self.partial.rglob("*")]
+        for path in paths:
             if path.is_file():
                 path.chmod(0o644)
+        list(self.pool.map(to_disk, paths))
         if self.target.is_dir():
             self.target.rmdir()  # an empty folder, as checked at the start
         os.replace(self.partial, self.target)
+        to_disk(self.target.parent)
 
     def _remove(self) -> None:
         shutil.rmtree(self.partial, ignore_errors=True)
@@ -171,14 +171,25 @@ class ZipBag(BagWriter):
         super().__init__(target, progress)
         self.partial = target.with_name(f".{target.name}.partial")
         self.folder = target.stem
-        self.zip = zipfile.ZipFile(self.partial, "w", zipfile.ZIP_STORED, allowZip64=True)
+        self.stream = open(self.partial, "w+b")
+        self.zip = zipfile.ZipFile(self.stream, "w", zipfile.ZIP_STORED, allowZip64=True)
+        self.waiting: deque[Future] = deque()
 
     def _put_file(self, name: str, source: Path) -> None:
-        self.hashes[name] = self.pool.submit(file_hash, source)
+        digest = hashlib.new(ALGORITHM)
+        hashed = _known(digest.hexdigest())
         member = zipfile.ZipInfo.from_file(source, f"{self.folder}/{name}", strict_timestamps=False)
         member.external_attr = 0o644 << 16
-        with open(source, "rb") as stream, self.zip.open(member, "w") as out:
-            shutil.copyfileobj(stream, out, 1 << 20)
+        with open(source, "rb", buffering=0) as stream, self.zip.open(member, "w") as out:
+            while chunk := stream.read(ZIP_CHUNK_BYTES):
+                hashed = self.pool.submit(_hash_on, digest, chunk, hashed)
+                self.waiting.append(hashed)
+                out.write(chunk)
+                if len(self.waiting) > WAITING_CHUNKS:
+                    self.waiting.popleft().result()
+        self.stream.flush()
+        start_to_disk(self.stream.fileno(), member.header_offset)
+        self.hashes[name] = hashed
         self.progress(self.sizes[name])
 
     def _put_stream(self, name: str, chunks: Iterable[bytes]) -> None:
@@ -201,15 +212,19 @@ class ZipBag(BagWriter):
     def _seal(self) -> None:
         self.zip.comment = (SEAL + "0" * 128).encode()
         self.zip.close()
+        self.stream.close()
         with zipfile.ZipFile(self.partial) as archive:
             seal = structure_hash(self.partial, archive)
         with open(self.partial, "rb+") as stream:
             stream.seek(-128, os.SEEK_END)
             stream.write(seal.encode())
+        to_disk(self.partial)
         os.replace(self.partial, self.target)
+        to_disk(self.target.parent)
 
     def _remove(self) -> None:
         self.zip.close()
+        self.stream.close()
         self.partial.unlink(missing_ok=True)
 
 
@@ -271,6 +286,13 @@ def _size_words(byte_count: int) -> str:
         if byte_count >= size:
             return f"{byte_count / size:.1f} {unit}"
     return f"{byte_count} bytes"
+
+
+def _hash_on(digest, chunk: bytes, before: Future) -> str:
+    """Take the next piece of a file into its digest, once the piece before is in; the hash so far."""
+    before.result()
+    digest.update(chunk)
+    return digest.hexdigest()
 
 
 def _known(value: str) -> Future:
