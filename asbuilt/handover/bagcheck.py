@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from unicodedata import normalize
 
 from asbuilt.handover.bag import DECLARATION, WORKERS, tag_manifest
+from asbuilt.handover.bagnames import name_notes
 from asbuilt.handover.findings import DAMAGED, MISSING, NOTE, UNEXPECTED, Finding
 from asbuilt.handover.shelf import Shelf, hashes_of, read
 from asbuilt.handover.signing import SIGNATURE_NAME
@@ -26,12 +27,13 @@ MOST_TAG_BYTES = 1 << 28
 
 @dataclass(slots=True, kw_only=True)
 class Manifest:
-    """One manifest as read: file name -> digest, and which of its lines are no lines of a manifest."""
+    """One manifest as read: file name -> digest, and what of its lines is only worth saying."""
 
     name: str
     algorithm: str
     is_tag: bool
     entries: dict[str, str] = field(default_factory=dict)
+    notes: set[str] = field(default_factory=set)
 
 
 def check_bag(
@@ -74,6 +76,7 @@ class _Check:
         yield from self._completeness(manifests, fetched)
         yield from self._hashes(manifests)
         yield from self._info()
+        yield from name_notes(self.names)
         if self.strict_tags:
             yield from self._as_written(manifests)
 
@@ -124,6 +127,7 @@ class _Check:
             fault = self._entry(manifest, line)
             if fault:
                 findings.append(Finding(state=DAMAGED, name=name, text=f"line {number}: {fault}"))
+        findings += [Finding(state=NOTE, name=name, text=note) for note in sorted(manifest.notes)]
         return manifest, findings
 
     def _entry(self, manifest: Manifest, line: str) -> str:
@@ -136,15 +140,23 @@ class _Check:
         digest, star, path = found.groups()
         if star and self.version >= (1, 0):
             path = star + path
+        elif star:
+            manifest.notes.add("it has the stars of md5sum before its paths")
         path = _decoded(path) if self.version >= (1, 0) else path
         plain = re.sub(r"^(\./)+", "", path)
         if OUTSIDE.search(path):
             return f"{path} lies outside the bag"
         if manifest.is_tag == plain.startswith("data/"):
             return f"{path} does not belong into this list"
-        plain = self._on_shelf(plain)
+        if plain != path:
+            manifest.notes.add("it has ./ before its paths")
+        found_as = self._on_shelf(plain)
+        if found_as != plain:
+            manifest.notes.add("it writes accented letters otherwise than the names of the files do")
+        plain = found_as
         if plain in manifest.entries:
             if self.version < (1, 0) and manifest.entries[plain] == digest.lower():
+                manifest.notes.add(f"it lists {path} twice")
                 return ""
             return f"{path} is listed twice"
         manifest.entries[plain] = digest.lower()
