@@ -2,8 +2,16 @@
 
 from __future__ import annotations
 
+import http.cookiejar
+import json
+import re
 import shutil
+import subprocess
+import sys
 import threading
+import time
+import urllib.parse
+import urllib.request
 
 import pytest
 from click.testing import CliRunner
@@ -12,8 +20,11 @@ from asbuilt.cli import main
 from asbuilt.errors import RecordError
 from asbuilt.handover.backup import backup
 from asbuilt.handover.verify import verify
-from asbuilt.record import Event, Item, Record
+from asbuilt.record import Event, Item, Picture, Record, Sighting
 from tests.handover.conftest import whole_content
+from tests.truth import solve
+
+ASBUILT = (sys.executable, "-c", "from asbuilt.cli import main; main()")
 
 
 def test_a_backup_holds_everything(record, tmp_path):
@@ -100,3 +111,72 @@ def test_the_command_says_what_it_did(record, tmp_path):
     run = CliRunner().invoke(main, ["backup", str(record.folder), str(tmp_path / "copy")])
     assert run.exit_code == 1
     assert "not in the copy" in run.output
+
+
+class _Tagger(threading.Thread):
+    """Somebody who tags one box after another in a viewer; ``tagged`` are those that were answered."""
+
+    def __init__(self, url: str, picture_id: str) -> None:
+        super().__init__()
+        self.address = f"{url}pictures/{picture_id}"
+        self.opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar()))
+        page = self.opener.open(self.address).read().decode()
+        self.token = re.search(r'name="csrf" content="([^"]+)"', page)[1]
+        self.tagged: list[str] = []
+        self.done = threading.Event()
+
+    def after_one_more(self) -> list[str]:
+        """What was tagged, once another tag was answered."""
+        count = len(self.tagged)
+        while len(self.tagged) == count and self.is_alive():
+            time.sleep(0.01)
+        return list(self.tagged)
+
+    def run(self) -> None:
+        while not self.done.is_set():
+            number = len(self.tagged)
+            fields = {"csrf_token": self.token, "kind": "device box", "label": f"box {number}",
+                      "x_px": 400 + number % 300, "y_px": 500}  # fmt: skip
+            request = urllib.request.Request(
+                f"{self.address}/sightings", urllib.parse.urlencode(fields).encode(), {"Accept": "application/json"}
+            )
+            self.tagged.append(json.load(self.opener.open(request))["item_id"])
+
+
+@pytest.fixture
+def viewer(record):
+    """The viewer of the record, as a process of its own; its address."""
+    solve(record)
+    command = [*ASBUILT, "serve", str(record.folder), "--port", "0", "--no-open"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        try:
+            yield re.search(r"http://\S+", process.stdout.readline())[0]
+        finally:
+            process.terminate()
+
+
+def test_a_backup_while_the_viewer_takes_tags_holds_each_wholly_or_not_at_all(record, viewer, tmp_path):
+    before = {i.id for i in record.all(Item)}
+    picture = next(p for p in record.all(Picture) if p.kind == "photo")
+    tagger = _Tagger(viewer, picture.id)
+    tagger.start()
+    counts = []
+    try:
+        for _ in range(3):
+            answered = tagger.after_one_more()
+            command = [*ASBUILT, "backup", str(record.folder), str(tmp_path / "copy")]
+            subprocess.run(command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+            assert tagger.is_alive()
+            assert verify(tmp_path / "copy").findings == ()
+            with Record.open(tmp_path / "copy") as copy:
+                added = [i.id for i in copy.all(Item) if i.id not in before]
+                seen = {s.target_id for s in copy.all(Sighting) if s.picture_id == picture.id}
+                told = {h["row_id"] for h in copy.history(limit=100_000)}
+            assert set(added) <= seen & told
+            assert set(answered) <= set(added)
+            counts.append(len(added))
+    finally:
+        tagger.done.set()
+        tagger.join()
+    assert set(added) <= set(tagger.tagged)
+    assert 0 < counts[0] < counts[-1]

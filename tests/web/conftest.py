@@ -5,19 +5,15 @@ from __future__ import annotations
 import re
 import shutil
 import threading
-from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
 from playwright.sync_api import sync_playwright
 from waitress import create_server
 
-from asbuilt.record import PLACED, Face, Placement, Record, Solution
-from asbuilt.record.joint import pack
 from asbuilt.steps import coverage
 from asbuilt.web import create_app
-from tests.truth import truth_record
+from tests.truth import solve, truth_record
 
 MEDIA = Path(__file__).parents[2] / "sample_media"
 
@@ -27,30 +23,9 @@ def _filled(tmp_path_factory):
     """One record with media and coverage, to be copied by tests that change it."""
     folder = tmp_path_factory.mktemp("viewer") / "record"
     with truth_record(folder, sigma_m=0.006, frame_step=24, media_folder=MEDIA) as record:
-        _solve(record)
+        solve(record)
         coverage.run(record)
     return folder
-
-
-def _solve(record: Record) -> None:
-    """Give the true placements a solution, so that what is tagged can be located."""
-    placed = record.all(Placement, status=PLACED)
-    faces = {f.id: 7 + 6 * n for n, f in enumerate(record.all(Face))}
-    first = 7 + 6 * len(faces)
-    sigma = np.concatenate([[1.0, 0.5, 0.5, 1e-4, 1e-4, 1e-4, 1e-4], np.full(6 * len(faces), 0.0005)])
-    cameras = [np.sqrt(np.diag(p.covariance)) for p in placed]
-    covariance = np.diag(np.concatenate([sigma, *cameras]) ** 2)
-    report = {"lens_column": {"truth": 0}, "face_column": faces}
-    record.put(
-        Solution(
-            id="truth",
-            created_at="2026-03-14T12:00:00+00:00",
-            report=report,
-            joint_covariance=pack(covariance),
-            param_count=len(covariance),
-        )
-    )
-    record.put(*(replace(p, solution_id="truth", params_idx=first + 6 * n) for n, p in enumerate(placed)))
 
 
 @pytest.fixture(scope="session")
