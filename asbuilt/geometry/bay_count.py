@@ -45,9 +45,7 @@ class Counted:
     log10_odds: float
 
 
-def count_bays(
-    lattice: Lattice, walls: Sequence[WallPlan], seen_from_m: float, seen_to_m: float
-) -> list[Counted]:
+def count_bays(lattice: Lattice, walls: Sequence[WallPlan], seen_from_m: float, seen_to_m: float) -> list[Counted]:
     """Places of a lattice that fit the plan, the likeliest first; one only if the count is certain.
 
     Parameters

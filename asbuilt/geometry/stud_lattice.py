@@ -24,7 +24,7 @@ MOST_YAW_RAD, YAW_STEP_RAD = np.deg2rad(60), np.deg2rad(1)
 YAW_REACH_RAD, YAW_SIGMA_RAD = np.deg2rad(3), np.deg2rad(1.2)  # of level lines: cables sag, blocking is nailed askew
 ALONE_FACTOR = 3.0  # found on rendered pictures
 MOST_ASLANT_RAD = np.deg2rad(68)  # flatter, a stud's far side is lost behind its neighbour
-NEAREST_M, FARTHEST_M, DISTANCE_STEP = 0.7, 6.0, 1.05
+NEAREST_M, FARTHEST_M, DISTANCE_STEP = 0.7, 5.0, 1.05
 WIDTH_SIGMA_M, EDGE_SIGMA_RAD = 0.0015, 0.0006  # found on rendered pictures of open walls
 WIDTH_GATE, MOST_WIDTH_OFF = 2.5, 0.25
 WANDER_SIGMA_M, ON_MARK_M = 0.007, 0.016  # real studs stand about 1/4 in off their marks
@@ -35,7 +35,7 @@ LEAST_MARKS = 4
 LEAST_FILLED = 0.62  # of the marks between the first and the last
 LEAST_ON_MARK = 0.5  # of all studs
 # In powers of ten: rather a lattice than edges strewn at random; more where every yaw was tried.
-LEAST_EVIDENCE, LEAST_EVIDENCE_ALONE = 6.5, 8.5
+LEAST_EVIDENCE, LEAST_EVIDENCE_ALONE = 7.5, 8.5
 RIVAL = 0.8  # another spacing with this share of the evidence leaves it open
 
 
@@ -260,7 +260,7 @@ def _refined(lattice: Lattice, azimuth, cover, width_m: float, told: float | Non
     bounds = ([first[0] - 0.2, first[1] - 0.3, -np.inf], [first[0] + 0.2, first[1] + 0.3, np.inf])
     solved = least_squares(residuals, first, bounds=bounds, loss="soft_l1", x_scale=[0.02, 0.02, 0.01])
     yaw, log_distance, start = (float(v) for v in solved.x)
-    if not NEAREST_M * 0.7 < np.exp(log_distance) < FARTHEST_M * 1.4:
+    if not NEAREST_M < np.exp(log_distance) < FARTHEST_M:
         return None
     found = _lattice(azimuth, cover, yaw, float(np.exp(log_distance)), start, lattice.spacing_m, width_m)
     if found is None:

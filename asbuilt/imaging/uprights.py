@@ -29,7 +29,6 @@ WIDTH_SLACK_M = 0.0055  # planed timber is cut to a millimetre, an edge is round
 SEARCH_M = 0.008
 BRIDGED_BANDS = 6  # a stud behind a sheet of paper is still one stud
 LEAST_SPREAD_M, MOST_SPREAD_M = 0.0005, 0.003
-END_SCATTER_M = 0.003
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,11 +79,12 @@ class Edges:
     views: list[tuple[int, np.ndarray, np.ndarray]]  # first column, strength, seen
     mean: np.ndarray  # (bands, cols), magnitude
     count: np.ndarray  # (bands, cols)
+    band_m: float
 
 
-def edges_of(views: Sequence[Rectified], rows: int, cols: int, px_m: float) -> Edges:
+def edges_of(views: Sequence[Rectified], rows: int, cols: int, px_m: float, band_m: float = BAND_M) -> Edges:
     """Edge strengths of some rectified pictures, and their mean magnitude."""
-    band_px = round(BAND_M / px_m)
+    band_px = round(band_m / px_m)
     total = np.zeros((rows // band_px, cols), np.float32)
     signed, count = np.zeros_like(total), np.zeros_like(total)
     kept = []
@@ -97,7 +97,7 @@ def edges_of(views: Sequence[Rectified], rows: int, cols: int, px_m: float) -> E
         kept.append((view.col, strength, seen))
     # A stud's edge steps the same way in most pictures; grain and flakes behind it do not.
     mean = np.where(count >= LEAST_VIEWS, (total + np.abs(signed)) / 2 / np.maximum(count, 1), 0)
-    return Edges(views=kept, mean=mean, count=count)
+    return Edges(views=kept, mean=mean, count=count, band_m=band_px * px_m)
 
 
 def find_uprights(
@@ -107,6 +107,7 @@ def find_uprights(
     width_m: float,
     barred: np.ndarray | None = None,
     likely_m: Sequence[float] = (),
+    only_likely: bool = False,
 ) -> list[Upright]:
     """Studs of a width, strongest evidence first where they would overlap; from left to right.
 
@@ -120,13 +121,16 @@ def find_uprights(
         Where no stud is looked for: openings.
     likely_m : sequence of float
         Centres where the layout would have a stud: there weaker edges do.
+    only_likely : bool
+        Look nowhere else.
     """
     mean = edges.mean if barred is None else np.where(barred, 0, edges.mean)
     search = _Search(edges=edges, mean=mean, px_m=px_m, top_m=top_m, width_m=width_m)
     pairs = _pairs(mean, px_m, width_m)
-    search.take([c for pair in pairs for c in search.candidates(pair, nailed=False)])
-    # Only then pairs nailed together, whose seam is weak: between two studs that stand free it means nothing.
-    search.take([c for pair in pairs for c in search.candidates(pair, nailed=True)])
+    if not only_likely:
+        search.take([c for pair in pairs for c in search.candidates(pair, nailed=False)])
+        # Only then pairs nailed together, whose seam is weak: between two studs that stand free it means nothing.
+        search.take([c for pair in pairs for c in search.candidates(pair, nailed=True)])
     search.least = LIKELY_LEAST
     near = [p for p in pairs if any(abs((sum(p) / 2 + 0.5) * px_m - m) < LIKELY_M for m in likely_m)]
     search.take([c for pair in near for c in search.candidates(pair, nailed=False)])
@@ -259,7 +263,7 @@ def _measure(edges: Edges, px_m: float, top_m: float, new: _Candidate) -> Uprigh
     for col, own, seen in edges.views:
         inside = 0 <= (left + right) // 2 - col < own.shape[1]
         shown += inside and seen[first : last + 1, (left + right) // 2 - col].sum() >= LEAST_BANDS - 1
-        a, b = (_peak(own[first : last + 1], seen[first : last + 1], column - col, px_m) for column in (left, right))
+        a, b = (peak_near(own[first : last + 1], seen[first : last + 1], column - col, px_m) for column in (left, right))
         if a is not None and b is not None:
             centers.append((a + b) / 2 + col)
             widths.append(b - a)
@@ -273,14 +277,14 @@ def _measure(edges: Edges, px_m: float, top_m: float, new: _Candidate) -> Uprigh
         center_m=(middle + 0.5) * px_m,
         scatter_m=max(LEAST_SPREAD_M, 1.25 * spread / np.sqrt(len(centers))),
         width_m=float(np.median(widths)) * px_m,
-        bottom_m=top_m - (last + 1) * BAND_M,
-        top_m=top_m - first * BAND_M,
+        bottom_m=top_m - (last + 1) * edges.band_m,
+        top_m=top_m - first * edges.band_m,
         view_count=len(centers),
         strength=new.strength,
     )
 
 
-def _peak(strength: np.ndarray, seen: np.ndarray, column: int, px_m: float) -> float | None:
+def peak_near(strength: np.ndarray, seen: np.ndarray, column: int, px_m: float) -> float | None:
     """The edge of one picture near a column, to a part of a pixel."""
     reach = round(SEARCH_M / px_m)
     if column - reach < 1 or column + reach + 1 >= strength.shape[1]:
@@ -295,17 +299,3 @@ def _peak(strength: np.ndarray, seen: np.ndarray, column: int, px_m: float) -> f
     before, here, after = part[at - 1 : at + 2]
     bend = before - 2 * here + after
     return column - reach + at + (0.5 * float(before - after) / float(bend) if bend < 0 else 0.0)
-
-
-def end_stud(edges: Edges, px_m: float, width_m: float, length_m: float, left: bool) -> tuple[float, int] | None:
-    """Centre [m] of the stud in a corner from its one free edge, and how many pictures show it."""
-    expected = (width_m if left else length_m - width_m) / px_m - 0.5
-    centers = []
-    for col, own, seen in edges.views:
-        at = _peak(own, seen, round(expected) - col, px_m)
-        if at is not None:
-            centers.append(at + col)
-    if len(centers) < LEAST_SEEN or np.std(centers) * px_m > END_SCATTER_M:
-        return None
-    edge_m = (float(np.median(centers)) + 0.5) * px_m
-    return (edge_m - width_m / 2 if left else edge_m + width_m / 2), len(centers)

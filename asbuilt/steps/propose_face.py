@@ -11,9 +11,10 @@ from asbuilt.geometry.joining import join
 from asbuilt.geometry.rectify import Patch
 from asbuilt.imaging.boxes import BOX_BACK_M, RIM_DEPTH_M, Mouth, find_mouths
 from asbuilt.imaging.jackets import unlike_wood
+from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
 from asbuilt.imaging.run_lines import Run, find_runs, hide_hollows, without
 from asbuilt.imaging.sweep import Rectified
-from asbuilt.imaging.uprights import BAND_M, Upright, edges_of, end_stud, find_uprights
+from asbuilt.imaging.uprights import BAND_M, Edges, Upright, edges_of, find_uprights
 from asbuilt.record.types import Face, Marker, Opening
 
 # Around the black square of a printed sheet lies white paper, more of it below (our sheets).
@@ -24,6 +25,7 @@ BOX_MARGIN_M = 0.006
 NEAR_BOX_M = 0.09
 PLATE_M, TOP_PLATE_M = 0.10, 0.16
 RIM_FREE_M = 0.06
+BARE_M = 0.1  # a mark with a stud this near is not bare
 
 Rectangle = tuple[float, float, float, float]  # left, top, right, bottom in pixels of the face
 
@@ -81,6 +83,7 @@ def studs_seen(seen: Seen, likely_m: Sequence[float]) -> list[Upright]:
     edges = edges_of(seen.views, seen.patch.rows, seen.patch.cols, px)
     barred = seen.barred([*seen.holes(-OPENING_INSET_M), *seen.sheets()], round(BAND_M / px))
     found = find_uprights(edges, px, seen.patch.top_m, face.stud_width_m, barred, likely_m)
+    found += _unlike(found, _on_marks(seen, edges, barred, likely_m, found))
     found = [u for u in found if face.stud_width_m < u.center_m < face.length_m - face.stud_width_m]
     for left in (True, False):
         end = end_stud(edges, px, face.stud_width_m, face.length_m, left)
@@ -90,6 +93,31 @@ def studs_seen(seen: Seen, likely_m: Sequence[float]) -> list[Upright]:
                         top_m=face.height_m, view_count=end[1], strength=1.0)
             )  # fmt: skip
     return sorted(found, key=lambda u: u.center_m)
+
+
+def _on_marks(
+    seen: Seen, edges: Edges, barred: np.ndarray, marks_m: Sequence[float], found: Sequence[Upright]
+) -> list[Upright]:
+    """Studs of which too little shows to be found but where the layout asks for one."""
+    px, face = seen.patch.px_m, seen.face
+    extra = []
+    for o in seen.openings:
+        above = (o.left_m, o.right_m, o.top_m, face.height_m)
+        extra += short_studs(seen.views, px, seen.patch.top_m, face.stud_width_m, above, marks_m)
+    bare = [m for m in marks_m if all(abs(m - u.center_m) > BARE_M for u in found)]
+    return extra + aslant(edges, px, seen.patch.top_m, face.stud_width_m, barred, bare)
+
+
+def _unlike(found: Sequence[Upright], new: Sequence[Upright]) -> list[Upright]:
+    """Those of some new studs that stand where none was found."""
+    return [
+        n
+        for n in new
+        if not any(
+            abs(n.center_m - u.center_m) < 0.9 * u.width_m and n.bottom_m < u.top_m and n.top_m > u.bottom_m
+            for u in found
+        )
+    ]
 
 
 def boxes_seen(seen: Seen, studs: Sequence[Upright]) -> list[Mouth]:

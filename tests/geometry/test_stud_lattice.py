@@ -64,11 +64,11 @@ def test_studs_beside_an_opening_and_doubled_ones_do_not_spoil_it():
 
 def test_edges_strewn_at_random_are_refused():
     wrong = 0
-    for seed in range(60):
+    for seed in range(15):
         rng = np.random.default_rng(seed)
         azimuth = np.sort(rng.uniform(-0.57, 0.57, 24))
         wrong += bool(fit_lattice(azimuth, rng.uniform(0.1, 1.0, 24)))
-    assert wrong <= 1
+    assert wrong == 0
 
 
 def test_regular_lines_without_a_studs_width_are_refused():
