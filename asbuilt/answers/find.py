@@ -109,7 +109,7 @@ def _found(view: View, face_id: str, item: Item) -> Found:
     part = part_in(thing, Rectangle(left_m=-1.0, bottom_m=-1.0, right_m=size.length_m + 1, top_m=size.height_m + 1),
                    offset_m, float(middle[1]))  # fmt: skip
     answer = describe(view, face, [(thing, part, 0)], offset_m)[0][0]
-    landmarks = landmarks_of(view, face, answer.offset_m)
+    landmarks = landmarks_of(view, face, answer.offset_m, without_item_id=item.id)
     around = Rectangle(left_m=answer.left_m, bottom_m=answer.bottom_m, right_m=answer.right_m, top_m=answer.top_m)
     return Found(
         face_id=face_id, face_title=size.title, room=face.room.name, thing=answer, ends=_ends(view, thing),

@@ -40,9 +40,13 @@ class _Mark:
     is_box: bool = False
 
 
-def landmarks_of(view: View, face: FaceView, offset_m: float) -> tuple[Landmark, ...]:
-    """The nearest landmark to the left and to the right of an offset, else the two nearest."""
-    marks = sorted(_marks(view, face), key=lambda m: abs(m.offset_m - offset_m))
+def landmarks_of(view: View, face: FaceView, offset_m: float, without_item_id: str = "") -> tuple[Landmark, ...]:
+    """The nearest landmark to the left and to the right of an offset, else the two nearest.
+
+    A thing that is looked for, ``without_item_id``, is not found from itself.
+    """
+    marks = [m for m in _marks(view, face) if not (m.is_box and m.name == without_item_id)]
+    marks.sort(key=lambda m: abs(m.offset_m - offset_m))
     left = next((m for m in marks if m.offset_m <= offset_m), None)
     right = next((m for m in marks if m.offset_m > offset_m and (left is None or _apart(m, left))), None)
     chosen = [m for m in (left, right) if m is not None]

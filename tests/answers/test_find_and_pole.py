@@ -28,6 +28,14 @@ def test_a_coil_is_found_where_it_hangs_with_landmarks(dense_record):
     assert len(answer.found[0].landmarks) == 2 and "must be" in answer.found[0].cross_check
 
 
+def test_a_box_is_not_found_from_itself(dense_record):
+    boxes = find(dense_record, kind="device box").found
+    assert len(boxes) > 10
+    for box in boxes:
+        assert len(box.landmarks) == 2
+        assert all(abs(m.distance_m) > 1e-6 for m in box.landmarks)
+
+
 @pytest.mark.parametrize("asked", ["7", "9", "7+9", "compressor"])
 def test_a_circuit_is_found_by_number_space_or_name(dense_record, asked):
     ids = {f.thing.item_id for f in find(dense_record, circuit=asked).found}

@@ -182,6 +182,17 @@ def test_circuits_are_listed(pages):
     assert "A label is not proof." in words
 
 
+def test_a_circuit_leads_to_what_is_on_it_and_to_nothing_else(pages):
+    page = pages.open(pages.path, "#/circuits")
+    tallest = page.evaluate("Math.max(...[...document.querySelectorAll('.stacked td')].map((c) => c.offsetHeight))")
+    assert tallest < 100  # words stay whole on a phone
+    page.click(".stacked a:text('wheel bench')")
+    page.wait_for_selector(".thing")
+    assert set(page.locator(".thing .tag").all_inner_texts()) == {"2"}
+    page.fill("input[name=words]", "device box circuit 9")
+    assert set(page.locator(".thing .tag").all_inner_texts()) == {"7+9"}
+
+
 def test_what_was_left_out_is_said(pages):
     pages.open(pages.path)
     assert "Left out of this copy" in _words(pages) and "the ceiling" in _words(pages)

@@ -305,8 +305,10 @@
     const box = el("input", { name: "words", value: query.get("words") || "", placeholder: "receptacle, pipe, circuit 4 ...", autocomplete: "off" });
     const found = el("div", {});
     const look = () => {
-      const words = box.value.toLowerCase().split(/\s+/).filter(Boolean);
-      const hits = words.length ? data.finds.filter((f) => words.every((w) => f.text.includes(w))) : data.finds;
+      const asked = box.value.toLowerCase();
+      const circuit = /\bcircuit\s+(\d\S*)/.exec(asked);
+      const words = (circuit ? asked.replace(circuit[0], " ") : asked).split(/\s+/).filter(Boolean);
+      const hits = data.finds.filter((f) => (!circuit || isCircuit(f.number, circuit[1])) && words.every((w) => f.text.includes(w)));
       found.replaceChildren(...hits.map(foundPart));
       if (!hits.length) found.append(el("p", { class: "sheet" }, `Nothing on record matches ${box.value}. That does not prove there is none.`));
       history.replaceState(null, "", `#/find${box.value ? `?${new URLSearchParams({ words: box.value })}` : ""}`);
@@ -315,6 +317,9 @@
     look();
     return [el("h1", {}, "Find"), el("form", { class: "ask", onsubmit: false }, el("label", {}, "Words, a kind of thing, a circuit", box)), found];
   }
+
+  // A circuit of two poles is asked for by either of its breakers, or both.
+  const isCircuit = (number, asked) => number === asked || number.split("+").includes(asked);
 
   function foundPart(f) {
     const where = f.face_id ? link(`${facePath(f.face_id)}?${new URLSearchParams({ at: shown(f.offset_m), height: shown(f.height_m) })}`, f.where) : f.where;
@@ -328,8 +333,9 @@
     const head = ["No.", "Circuit", "Breaker", "Cable", "Feeds", "State"];
     return [el("h1", {}, "Circuits"), data.panels.map((panel) => el("section", { class: "sheet" },
       el("h2", {}, panel.name), panel.about ? el("p", { class: "soft" }, panel.about) : null,
-      el("div", { class: "scroll" }, el("table", {}, el("thead", {}, el("tr", {}, head.map((h) => el("th", { scope: "col" }, h)))),
-        el("tbody", {}, panel.rows.map((row) => el("tr", {}, row.map((cell, i) => el(i ? "td" : "th", {}, cell))))))))),
+      el("table", { class: "stacked" }, el("thead", {}, el("tr", {}, head.map((h) => el("th", { scope: "col" }, h)))),
+        el("tbody", {}, panel.rows.map((row) => el("tr", {}, row.map((cell, i) => el(i ? "td" : "th", { "data-head": head[i] },
+          i === 1 ? link(`#/find?${new URLSearchParams({ words: `circuit ${row[0]}` })}`, cell || "what is on it") : cell)))))))),
       el("p", { class: "sheet caution" }, "A label is not proof. Prove dead with a contact tester before touching any conductor.")];
   }
 
