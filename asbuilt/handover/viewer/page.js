@@ -335,7 +335,7 @@
       el("h2", {}, panel.name), panel.about ? el("p", { class: "soft" }, panel.about) : null,
       el("table", { class: "stacked" }, el("thead", {}, el("tr", {}, head.map((h) => el("th", { scope: "col" }, h)))),
         el("tbody", {}, panel.rows.map((row) => el("tr", {}, row.map((cell, i) => el(i ? "td" : "th", { "data-head": head[i] },
-          i === 1 ? link(`#/find?${new URLSearchParams({ words: `circuit ${row[0]}` })}`, cell || "what is on it") : cell)))))))),
+          i === 1 ? link(`find?${new URLSearchParams({ words: `circuit ${row[0]}` })}`, cell || "what is on it") : cell)))))))),
       el("p", { class: "sheet caution" }, "A label is not proof. Prove dead with a contact tester before touching any conductor.")];
   }
 
