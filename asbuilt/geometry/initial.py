@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,6 +19,7 @@ RAY_SIGMA = 0.006  # radians: pixel and pose error of a first pose
 DISAGREE = 0.012  # of the focal length: an uncalibrated lens and the tape explain no more than this; our choice
 BORNE_OUT = 0.02  # of the focal length: about 2 in at the wall, before any adjustment
 TRIAL_PICTURES = 20  # how far along the clip a three-point pose is tried
+REACH = 12  # pictures posed one from the next before they are straightened
 STRONG_POINTS = 8  # known points that place a picture without help: two sheets
 
 
@@ -41,6 +42,7 @@ class Chain:
     known: Sequence[KnownPoints]  # per camera
     tracks: PixelObservations
     inside: object  # camera centre (3,) -> may it stand there
+    straighten: Callable[[Chain], None] | None = None  # called between rounds of growth; may call ``moved``
     rotation: np.ndarray = field(init=False)
     translation_m: np.ndarray = field(init=False)
     posed: np.ndarray = field(init=False)
@@ -76,10 +78,10 @@ class Chain:
                     and (needed == STRONG_POINTS or not self._neighbours(i))
                 ):
                     self._pose_by_known(i)
-            self._spread()
+            self._grow()
         for i in order:
             if not self.posed[i] and not self.reasons[i] and self._pose_by_three(i):
-                self._spread()
+                self._grow()
         for i in order:
             if not self.posed[i] and not self.reasons[i]:
                 self.reasons[i] = self._why_not(i)
@@ -88,6 +90,30 @@ class Chain:
         """Track points (P, 3) and which are usable (P,)."""
         safe = np.where(self._started[:, None, None], self._weight, np.eye(3))
         return np.linalg.solve(safe, self._pull[:, :, None])[:, :, 0], self._started.copy()
+
+    def moved(self, lenses: Sequence[Lens], rotation: np.ndarray, translation_m: np.ndarray) -> None:
+        """Take over what a joint solution made of the posed cameras (N, the rest is ignored)."""
+        self.lenses = lenses
+        for sums in (self._weight, self._pull, self._started):
+            sums[:] = 0
+        for i in np.flatnonzero(self.posed):
+            self._accept(i, rotation[i], translation_m[i])
+
+    def _grow(self) -> None:
+        """Pose outwards along the tracks in rounds, straightened between them: a chain drifts."""
+        while True:
+            posed = np.flatnonzero(self.posed)
+            if not len(posed):
+                return
+            away = np.abs(np.arange(len(self.lenses))[:, None] - posed).min(axis=1)
+            for i in np.argsort(away, kind="stable")[len(posed) :]:
+                if away[i] <= REACH and self._neighbours(i):
+                    self._pose_by_tracks(i)
+            left = [i for i in np.flatnonzero(~self.posed) if self._neighbours(i)]
+            if self.posed.sum() == len(posed) or not left:
+                return
+            if self.straighten is not None:
+                self.straighten(self)
 
     def _spread(self, middle: int = 0, reach: int | None = None) -> None:
         """Pose along the tracks whatever can be, within ``reach`` pictures of ``middle``."""

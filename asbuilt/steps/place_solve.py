@@ -17,7 +17,7 @@ from asbuilt.steps.place_blunders import Blunder, Settled, settle
 from asbuilt.steps.place_look import Looked
 from asbuilt.steps.place_problem import Assembled, Posed, assemble
 from asbuilt.steps.place_setup import Site, corners_of, inside_test, known_points, planes_of
-from asbuilt.steps.place_strain import MARKS_ALONE_M, carried_by_marks, marks_blunder, strain_blunder, strained
+from asbuilt.steps.place_strain import carried_by_marks, marks_blunder, strain_blunder, strained, strained_marks
 from asbuilt.steps.place_ties import resect_stills, tie_chains, tie_points
 
 TRACK_SIGMA_PX = 0.6  # followed corners scatter 0.3 px about the epipolar line on rendered walks; they also drift
@@ -32,7 +32,7 @@ class Solved:
     """A joint solution and what its indices mean.
 
     ``camera_of`` maps a picture index to its camera index or -1; ``reasons`` says why not.
-    ``strain_m`` is how far sheets are bent that nothing explains: no error is less than that.
+    ``strain_m`` is how far sheets and marks are bent that nothing explains: no error is less than that.
     """
 
     looked: Looked
@@ -75,9 +75,10 @@ def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved 
     camera_of = np.full(len(looked.pictures), -1)
     camera_of[final.picture_idx] = np.arange(len(final.picture_idx))
     strain_m, ids = strained(bundle.unknowns, problem, site)
-    blunders = settled.blunders + ([strain_blunder(strain_m, ids)] if ids else [])
-    if carried_by_marks(problem):
-        strain_m, blunders = max(strain_m, MARKS_ALONE_M), [*blunders, marks_blunder()]
+    marks_m, marks = strained_marks(bundle, problem, site)
+    strain_m = max(strain_m, marks_m)
+    blunders = settled.blunders + ([strain_blunder(strain_m, ids, marks)] if ids or marks else [])
+    blunders += [marks_blunder()] if carried_by_marks(problem) else []
     return Solved(looked=looked, site=site, problem=problem, bundle=bundle, camera_of=camera_of, strain_m=strain_m,
                   lens_ids=final.lens_ids, reasons=reasons, blunders=blunders)  # fmt: skip
 
@@ -115,18 +116,38 @@ def first_poses(looked: Looked, site: Site, clicks: PixelObservations) -> tuple[
     )  # fmt: skip
     lenses = [looked.lenses[key] for key in looked.lens_ids]
     known = known_points(site, corners, clicks, len(looked.pictures))
-    chain = Chain(lenses=lenses, planes=planes_of(site), known=known, tracks=tracks, inside=inside_test(site))
+    seen = Posed(looked=looked, site=site, cameras={}, corners=corners, clicks=clicks, tracks=tracks,
+                 point_m=np.zeros((0, 3)))  # fmt: skip
+    chain = Chain(lenses=lenses, planes=planes_of(site), known=known, tracks=tracks, inside=inside_test(site),
+                  straighten=lambda chain: _straighten(chain, seen))  # fmt: skip
     chain.run()
+    return _posed(chain, seen), chain.reasons
+
+
+def _posed(chain: Chain, seen: Posed) -> Posed:
     points, usable = chain.points()
     points[~usable] = np.nan
     cameras = {
-        int(i): _camera(int(i), lenses[i], chain.rotation[i], chain.translation_m[i])
+        int(i): _camera(int(i), chain.lenses[i], chain.rotation[i], chain.translation_m[i])
         for i in np.flatnonzero(chain.posed)
     }
-    posed = Posed(
-        looked=looked, site=site, cameras=cameras, corners=corners, clicks=clicks, tracks=tracks, point_m=points
-    )
-    return posed, chain.reasons
+    return replace(seen, cameras=cameras, point_m=points)
+
+
+def _straighten(chain: Chain, seen: Posed) -> None:
+    """Solve the posed cameras of a chain together before it grows on."""
+    posed = _posed(chain, seen)
+    first = assemble(posed, few_tracks=FEW_TRACKS)
+    u = minimise(first.start, first.problem, max_iterations=10, tolerance=1e-2, widen=10.0).unknowns
+    cameras = _moved(replace(posed, tracks=PixelObservations()), first, u).cameras
+    lenses, rotation, translation_m = list(chain.lenses), chain.rotation.copy(), chain.translation_m.copy()
+    solved = {seen.looked.lens_ids[i]: camera.lens for i, camera in cameras.items()}
+    for i, key in enumerate(seen.looked.lens_ids):
+        lenses[i] = solved.get(key, lenses[i])
+    for i, camera in cameras.items():
+        pose = camera.camera_from_building
+        rotation[i], translation_m[i] = pose.rotation, pose.translation_m
+    chain.moved(lenses, rotation, translation_m)
 
 
 def _camera(i: int, lens: Lens, rotation: np.ndarray, translation_m: np.ndarray) -> Camera:

@@ -19,7 +19,7 @@ from asbuilt.units import format_inches
 STRAINED_SCALE = 0.010  # blur and printers look like half of it; our choice
 # A size off by a share puts a face off by up to that share of this: twice the usual range, as rendered rooms showed.
 REACH_M = 5.0
-MARKS_ALONE_M = 0.05  # on a rendered room 5 % of spots went 6 in wrong unseen, half of them less than 1/4 in
+MARKS_TO_TELL = 3  # clicked marks of one picture, of which more than half must fit
 
 
 def strained(u: Unknowns, problem: Problem, site: Site) -> tuple[float, tuple[int, ...]]:
@@ -36,6 +36,27 @@ def strained(u: Unknowns, problem: Problem, site: Site) -> tuple[float, tuple[in
     return worst_m, tuple(sorted(ids))
 
 
+def strained_marks(bundle: Bundle, problem: Problem, site: Site) -> tuple[float, tuple[str, ...]]:
+    """How far taped marks are bent [m], or lie from where pictures show them, 0 if none is, and their ids."""
+    u, clicks = bundle.unknowns, problem.clicks
+    if not len(clicks):
+        return 0.0, ()
+    face = problem.reference_face_idx
+    places = np.einsum("kij,kj->ki", u.face_rotation[face], u.reference_place_m) + u.face_translation_m[face]
+    turned = np.einsum("nij,nj->ni", u.camera_rotation[clicks.camera_idx], places[clicks.thing_idx])
+    distance_m = (turned + u.camera_translation_m[clicks.camera_idx])[:, 2]
+    focal_px = u.lens[problem.camera_lens_idx[clicks.camera_idx], 0]
+    missed_m = np.linalg.norm(bundle.residuals["clicks"], axis=1) * clicks.sigma_px * distance_m / focal_px
+    bent_m = np.abs(u.reference_place_m - problem.reference_prior_m).max(axis=1)
+    bent_m[problem.reference_sigma_m.max(axis=1) > SLIP_M] = 0.0  # not taped, or already doubted
+    off_m = {int(k): float(bent_m[k]) for k in np.unique(clicks.thing_idx) if bent_m[k] > SLIP_M}
+    for camera in np.unique(clicks.camera_idx):
+        own = np.flatnonzero(clicks.camera_idx == camera)
+        if len(own) >= MARKS_TO_TELL and np.median(missed_m[own]) > SLIP_M:
+            off_m |= {int(clicks.thing_idx[n]): float(missed_m[n]) for n in own if missed_m[n] > SLIP_M}
+    return max(off_m.values(), default=0.0), tuple(sorted(site.references[k].id for k in off_m))
+
+
 def carried_by_marks(problem: Problem) -> bool:
     """Whether no sheet was used and some pictures without four marks of their own were placed along tracks."""
     if len(problem.corners) or not len(problem.tracks):
@@ -47,8 +68,8 @@ def carried_by_marks(problem: Problem) -> bool:
 def marks_blunder() -> Blunder:
     """What to tell of a walkthrough that marks alone carry."""
     text = (
-        "placed by taped marks alone, most pictures only along what they share with others: that goes inches wrong "
-        f"in places, so every error is widened by {format_inches(MARKS_ALONE_M, 1)}; two marker sheets a wall do better"
+        "placed by taped marks alone, most pictures only along what they share with others: check a few places with "
+        "a tape; two marker sheets a wall do better"
     )
     return Blunder(kind="marks alone", references=(), text=text)
 
@@ -65,12 +86,13 @@ def widened(bundle: Bundle, strain_m: float) -> np.ndarray:
     return covariance
 
 
-def strain_blunder(strain_m: float, ids: tuple[int, ...]) -> Blunder:
+def strain_blunder(strain_m: float, ids: tuple[int, ...], marks: tuple[str, ...] = ()) -> Blunder:
     """What to tell and what to do."""
-    names = ", ".join(map(str, ids))
+    names = ("marker sheets " + ", ".join(map(str, ids)) if ids else "") + (" and " if ids and marks else "")
+    names += "taped marks " + ", ".join(marks) if marks else ""
     text = (
-        f"marker sheets {names} do not fit with the rest, by up to {format_inches(strain_m, 1)}, and nothing tells "
+        f"{names} do not fit with the rest, by up to {format_inches(strain_m, 1)}, and nothing tells "
         "which is wrong: every error is widened by that; tape them again, and film those walls once more with two "
         "sheets in view at a time"
     )
-    return Blunder(kind="strained", references=tuple(f"marker {i}" for i in ids), text=text)
+    return Blunder(kind="strained", references=(*(f"marker {i}" for i in ids), *marks), text=text)

@@ -9,7 +9,7 @@ import pytest
 
 from asbuilt.geometry.bundle_problem import PixelObservations
 from asbuilt.steps.place_solve import solve_site
-from asbuilt.steps.place_strain import MARKS_ALONE_M, REACH_M, strain_blunder, strained, widened
+from asbuilt.steps.place_strain import REACH_M, strain_blunder, strained, strained_marks, widened
 from tests.rooms.adapt import looked_at, marks_in_two_frames, site_of
 from tests.rooms.simulate import Options, simulate
 
@@ -61,9 +61,39 @@ def test_widening_holds_for_every_camera_and_shifts_all_faces_together(solved):
     np.linalg.cholesky(wide + 1e-12 * np.eye(len(wide)))  # still a covariance
 
 
-def test_a_walk_that_marks_alone_carry_is_told_to_be_less_sure():
+@pytest.fixture(scope="module")
+def by_marks():
     room = simulate(32, Options(references_per_face=9))
-    found = solve_site(looked_at(room, markers=False), site_of(room, False, True), marks_in_two_frames(room))
-    assert (found.camera_of >= 0).mean() > 0.5
-    assert found.strain_m >= MARKS_ALONE_M
-    assert any("taped marks alone" in b.text for b in found.blunders)
+    return solve_site(looked_at(room, markers=False), site_of(room, False, True), marks_in_two_frames(room))
+
+
+def test_a_walk_that_marks_alone_carry_says_so_and_is_not_strained(by_marks):
+    assert (by_marks.camera_of >= 0).mean() > 0.5
+    assert by_marks.strain_m == 0
+    assert [b.kind for b in by_marks.blunders] == ["marks alone"]
+
+
+def test_a_mark_bent_out_of_its_place_is_named(by_marks):
+    k = int(by_marks.problem.clicks.thing_idx[0])
+    places = by_marks.bundle.unknowns.reference_place_m.copy()
+    places[k, 2] = by_marks.problem.reference_prior_m[k, 2] + 0.08
+    bent = replace(by_marks.bundle, unknowns=replace(by_marks.bundle.unknowns, reference_place_m=places))
+    found_m, ids = strained_marks(bent, by_marks.problem, by_marks.site)
+    assert (found_m, ids) == (pytest.approx(0.08), (by_marks.site.references[k].id,))
+    assert f"taped marks {ids[0]} do not fit" in strain_blunder(found_m, (), ids).text
+
+
+def test_marks_that_lie_elsewhere_in_a_picture_are_named_but_one_slip_of_the_hand_is_not(by_marks):
+    clicks, residuals = by_marks.problem.clicks, by_marks.bundle.residuals
+    many = np.bincount(clicks.camera_idx)
+    own = np.flatnonzero(clicks.camera_idx == np.argmax(many))
+    off = residuals["clicks"].copy()
+    off[own[0]] = 60.0  # in sigmas of a click
+    slipped = replace(by_marks.bundle, residuals=residuals | {"clicks": off})
+    assert strained_marks(slipped, by_marks.problem, by_marks.site) == (0.0, ())
+    off[own] = 60.0
+    found_m, ids = strained_marks(
+        replace(by_marks.bundle, residuals=residuals | {"clicks": off}), by_marks.problem, by_marks.site
+    )
+    assert found_m > 0.025
+    assert ids == tuple(sorted(by_marks.site.references[k].id for k in clicks.thing_idx[own]))
