@@ -115,7 +115,7 @@ def _part(title: str, pdf: bytes) -> Part:
 
 
 def _flowed(binder: Binder, story: list[Flowable]) -> bytes:
-    return flowed_pdf(story, binder.size_pt, binder.record.building.name, binder.foot)
+    return flowed_pdf(story, binder.size_pt, binder.record.building.name, binder.foot, numbered=False)
 
 
 def _reading(binder: Binder) -> Iterator[Flowable]:

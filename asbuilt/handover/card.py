@@ -140,6 +140,7 @@ def _directory(canvas: Canvas, circuits: Sequence[str], left: float, right: floa
     if not circuits:
         set_lines(canvas, left, top, ["No circuit is on record yet."], LARGEST_PT)
         return
+    top = set_lines(canvas, left, top, ["Circuits, by breaker"], 8, BOLD) - 2
     width = (right - left - GAP_PT) / 2
     size = LARGEST_PT
     while True:

@@ -64,9 +64,14 @@ def ruled_table(rows: Sequence[Sequence], widths_pt: Sequence[float], repeat_hea
 
 
 def flowed_pdf(
-    story: list[Flowable], size_pt: tuple[float, float], title: str, foot: str, head: Callable[[], str] = lambda: ""
+    story: list[Flowable],
+    size_pt: tuple[float, float],
+    title: str,
+    foot: str,
+    head: Callable[[], str] = lambda: "",
+    numbered: bool = True,
 ) -> bytes:
-    """A PDF of flowing parts with a foot and a page number on every page."""
+    """A PDF of flowing parts with a foot and, unless it is bound into another, a page number on every page."""
     register_fonts()
     out = io.BytesIO()
 
@@ -74,7 +79,8 @@ def flowed_pdf(
         canvas.setFillGray(0)
         canvas.setFont(REGULAR, 7)
         canvas.drawString(SIDE_PT, FOOT_PT - 12, foot)
-        canvas.drawRightString(size_pt[0] - SIDE_PT, FOOT_PT - 12, f"page {canvas.getPageNumber()}")
+        if numbered:
+            canvas.drawRightString(size_pt[0] - SIDE_PT, FOOT_PT - 12, f"page {canvas.getPageNumber()}")
         if head():
             canvas.drawString(SIDE_PT, size_pt[1] - HEAD_PT + 6, head())
 
