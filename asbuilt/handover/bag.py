@@ -13,18 +13,15 @@ import os
 import re
 import shutil
 import zipfile
-from collections import deque
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
-from asbuilt.handover.disk import copy_hashed, start_to_disk, to_disk
+from asbuilt.handover.disk import Crc, copy_through, start_to_disk, to_disk
 from asbuilt.handover.errors import PackageError
 from asbuilt.handover.signing import SIGNATURE_NAME
 
 WORKERS = 4  # hashing and copying both let go of the interpreter; more gain nothing on common disks
-ZIP_CHUNK_BYTES = 1 << 22
-WAITING_CHUNKS = 8  # of a ZIP, written and still to be hashed
 ALGORITHM = "sha512"
 DECLARATION = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 SEAL = "asbuilt structure sha-512 "
@@ -129,9 +126,11 @@ class FolderBag(BagWriter):
         self.hashes[name] = self.pool.submit(self._copy, self._place(name), source, self.sizes[name])
 
     def _copy(self, path: Path, source: Path, byte_count: int) -> str:
-        digest = copy_hashed(source, path, ALGORITHM)
+        digest = hashlib.new(ALGORITHM)
+        with open(path, "wb") as out:
+            start_to_disk(out, 0, copy_through(source, out, digest.update))
         self.progress(byte_count)
-        return digest
+        return digest.hexdigest()
 
     def _put_stream(self, name: str, chunks: Iterable[bytes]) -> None:
         digest, total = hashlib.new(ALGORITHM), 0
@@ -171,26 +170,32 @@ class ZipBag(BagWriter):
         super().__init__(target, progress)
         self.partial = target.with_name(f".{target.name}.partial")
         self.folder = target.stem
-        self.stream = open(self.partial, "w+b")
-        self.zip = zipfile.ZipFile(self.stream, "w", zipfile.ZIP_STORED, allowZip64=True)
-        self.waiting: deque[Future] = deque()
+        self.zip = zipfile.ZipFile(self.partial, "w", zipfile.ZIP_STORED, allowZip64=True)
 
     def _put_file(self, name: str, source: Path) -> None:
-        digest = hashlib.new(ALGORITHM)
-        hashed = _known(digest.hexdigest())
+        """Give a file its place in the archive; it is filled beside the others."""
         member = zipfile.ZipInfo.from_file(source, f"{self.folder}/{name}", strict_timestamps=False)
         member.external_attr = 0o644 << 16
-        with open(source, "rb", buffering=0) as stream, self.zip.open(member, "w") as out:
-            while chunk := stream.read(ZIP_CHUNK_BYTES):
-                hashed = self.pool.submit(_hash_on, digest, chunk, hashed)
-                self.waiting.append(hashed)
-                out.write(chunk)
-                if len(self.waiting) > WAITING_CHUNKS:
-                    self.waiting.popleft().result()
-        self.stream.flush()
-        start_to_disk(self.stream.fileno(), member.header_offset)
-        self.hashes[name] = hashed
-        self.progress(self.sizes[name])
+        member.file_size = member.compress_size = self.sizes[name]
+        member.CRC = 0  # until it is filled
+        member.header_offset = self.zip.start_dir
+        self.zip.start_dir += len(member.FileHeader()) + member.file_size
+        self.zip.filelist.append(member)
+        self.zip.NameToInfo[member.filename] = member
+        self.hashes[name] = self.pool.submit(self._fill, member, source)
+
+    def _fill(self, member: zipfile.ZipInfo, source: Path) -> str:
+        digest, crc = hashlib.new(ALGORITHM), Crc()
+        with open(self.partial, "rb+") as out:
+            out.seek(member.header_offset + len(member.FileHeader()))
+            if copy_through(source, out, digest.update, crc.update) != member.file_size:
+                raise PackageError(f"{source} changed while it was packed; try again")
+            member.CRC = crc.value
+            out.seek(member.header_offset)
+            out.write(member.FileHeader())
+            start_to_disk(out, member.header_offset, member.file_size)
+        self.progress(member.file_size)
+        return digest.hexdigest()
 
     def _put_stream(self, name: str, chunks: Iterable[bytes]) -> None:
         digest, total = hashlib.new(ALGORITHM), 0
@@ -212,7 +217,6 @@ class ZipBag(BagWriter):
     def _seal(self) -> None:
         self.zip.comment = (SEAL + "0" * 128).encode()
         self.zip.close()
-        self.stream.close()
         with zipfile.ZipFile(self.partial) as archive:
             seal = structure_hash(self.partial, archive)
         with open(self.partial, "rb+") as stream:
@@ -224,7 +228,6 @@ class ZipBag(BagWriter):
 
     def _remove(self) -> None:
         self.zip.close()
-        self.stream.close()
         self.partial.unlink(missing_ok=True)
 
 
@@ -286,13 +289,6 @@ def _size_words(byte_count: int) -> str:
         if byte_count >= size:
             return f"{byte_count / size:.1f} {unit}"
     return f"{byte_count} bytes"
-
-
-def _hash_on(digest, chunk: bytes, before: Future) -> str:
-    """Take the next piece of a file into its digest, once the piece before is in; the hash so far."""
-    before.result()
-    digest.update(chunk)
-    return digest.hexdigest()
 
 
 def _known(value: str) -> Future:

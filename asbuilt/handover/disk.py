@@ -1,31 +1,34 @@
-"""Copying to the disk: hashed on the way, and there when it is said to be."""
+"""Copying to the disk: read once, and there when it is said to be."""
 
 from __future__ import annotations
 
-import hashlib
 import os
+import zlib
+from collections.abc import Callable
 from pathlib import Path
+from typing import BinaryIO
 
 CHUNK_BYTES = 1 << 18  # stays in the processor's cache between reading, writing and hashing
 
 
-def copy_hashed(source: Path, target: Path, algorithm: str) -> str:
-    """Copy a file and return the hex digest of what was written; it is not yet waited for on the disk."""
-    digest, buffer = hashlib.new(algorithm), bytearray(CHUNK_BYTES)
-    with open(source, "rb", buffering=0) as stream, open(target, "wb") as out:
-        while count := stream.readinto(buffer):
-            chunk = memoryview(buffer)[:count]
+def copy_through(source: Path, out: BinaryIO, *takers: Callable[[memoryview], object]) -> int:
+    """Copy a file into an open one and give every piece of it to the takers as well; its size [bytes]."""
+    buffer, count = bytearray(CHUNK_BYTES), 0
+    with open(source, "rb", buffering=0) as stream:
+        while got := stream.readinto(buffer):
+            chunk = memoryview(buffer)[:got]
             out.write(chunk)
-            digest.update(chunk)
-        out.flush()
-        start_to_disk(out.fileno())
-    return digest.hexdigest()
+            for take in takers:
+                take(chunk)
+            count += got
+    return count
 
 
-def start_to_disk(descriptor: int, start: int = 0) -> None:
-    """Have the system begin to write what it holds of a file from ``start`` on, without waiting for it."""
+def start_to_disk(out: BinaryIO, start: int, byte_count: int) -> None:
+    """Have the system begin to write a stretch of a file to the disk, without waiting for it."""
+    out.flush()
     if hasattr(os, "posix_fadvise"):
-        os.posix_fadvise(descriptor, start, 0, os.POSIX_FADV_DONTNEED)
+        os.posix_fadvise(out.fileno(), start, byte_count, os.POSIX_FADV_DONTNEED)
 
 
 def to_disk(path: Path) -> None:
@@ -37,3 +40,14 @@ def to_disk(path: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+class Crc:
+    """The CRC-32 of a ZIP, piece by piece."""
+
+    def __init__(self) -> None:
+        self.value = 0
+
+    def update(self, chunk: memoryview) -> None:
+        """Take in the next piece."""
+        self.value = zlib.crc32(chunk, self.value)
