@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -22,6 +22,9 @@ TUBE_M = 0.016  # what lies this near to a followed run is the same run, or its 
 SMOOTHED = 9
 TRIM_WINDOW, TRIM_SHARE = 7, 0.55
 MOST_WAVER_RAD = np.deg2rad(20)
+FAINT_SHORTEST_M, FAINT_ASIDE_M = 0.5, 0.012
+FAINT_GAIN = 2.0
+BESIDE_M, FAINT_CONTRAST = 0.035, 12.0
 # Where pictures cannot tell the depth, the middle of the wall is the likeliest (common practice, no source).
 RIM_WORTH = 0.7
 DEPTH_SHARE = 0.85
@@ -39,12 +42,13 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Line:
-    """A followed line: pixels (N, 2) x and y, evidence at each, depth and its error [m]."""
+    """A followed line: pixels (N, 2) x and y, evidence at each, depth and its error [m]; whether it is a faint one."""
 
     pixels: np.ndarray
     evidence: np.ndarray
     depth_m: np.ndarray
     sigma_depth_m: float
+    faint: bool = False
 
 
 def gather(
@@ -93,10 +97,8 @@ def follow_all(evidence: Evidence, px_m: float, seed_least: float, shortest_m: f
     """Follow every line from its strongest spot both ways, strongest first."""
     best = evidence.best
     free = np.ones(best.shape, np.uint8)
-    peaks = (best >= cv2.dilate(best, np.ones((9, 9)))) & (best > seed_least)
-    seeds = sorted(((float(best[y, x]), x, y) for y, x in zip(*np.nonzero(peaks), strict=True)), reverse=True)
     lines = []
-    for _, x, y in seeds:
+    for _, x, y in _seeds(best, seed_least):
         if not free[y, x]:
             continue
         path = _both_ways(best, free, float(x), float(y), px_m)
@@ -109,6 +111,52 @@ def follow_all(evidence: Evidence, px_m: float, seed_least: float, shortest_m: f
         if length_m >= shortest_m and line.evidence.mean() >= mean_least:
             lines.append(line)
     return lines
+
+
+def _seeds(best: np.ndarray, least: float) -> list[tuple[float, int, int]]:
+    """Spots to follow lines from, strongest first."""
+    peaks = (best >= cv2.dilate(best, np.ones((9, 9)))) & (best > least)
+    return sorted(((float(best[y, x]), x, y) for y, x in zip(*np.nonzero(peaks), strict=True)), reverse=True)
+
+
+def follow_faint(
+    evidence: Evidence, px_m: float, seed_least: float, mean_least: float, known: Sequence[Line]
+) -> list[Line]:
+    """Faint lines beside those known already: long and straight, with nothing like them beside."""
+    best = evidence.best
+    free = np.ones(best.shape, np.uint8)
+    for line in known:
+        _take(free, line.pixels, px_m)
+    lines = []
+    for _, x, y in _seeds(best, seed_least):
+        if not free[y, x]:
+            continue
+        path = _both_ways(FAINT_GAIN * best, free, float(x), float(y), px_m)
+        _take(free, path, px_m)
+        path = _trimmed(best, path)
+        if not _straight(path, px_m) or _contrast(best, path, px_m) < FAINT_CONTRAST:
+            continue
+        line = replace(_with_depth(evidence, path), faint=True)
+        if line.evidence.mean() >= mean_least:
+            lines.append(line)
+    return lines
+
+
+def _straight(path: np.ndarray, px_m: float) -> bool:
+    way = path[-1] - path[0]
+    length = float(np.linalg.norm(way))
+    if length * px_m < FAINT_SHORTEST_M:
+        return False
+    aside = np.abs((path - path[0]) @ np.array([-way[1], way[0]])) / length
+    return float(np.percentile(aside, 90)) * px_m < FAINT_ASIDE_M
+
+
+def _contrast(best: np.ndarray, path: np.ndarray, px_m: float) -> float:
+    """How many times stronger a path is than what lies beside it on either side."""
+    way = np.gradient(path, axis=0)
+    normal = np.stack([-way[:, 1], way[:, 0]], axis=1) / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
+    sides = [_sample(best, *(path + side * BESIDE_M / px_m * normal).T) for side in (-1.0, -0.6, 0.6, 1.0)]
+    return float(_sample(best, *path.T).mean() / max(float(np.mean(sides)), 0.004))
 
 
 def _trimmed(best: np.ndarray, path: np.ndarray) -> np.ndarray:

@@ -9,18 +9,22 @@ import cv2
 import numpy as np
 from scipy.spatial import cKDTree
 
-from asbuilt.imaging.follow_runs import STEP_M, Line, follow_all, gather
+from asbuilt.imaging.follow_runs import STEP_M, Line, follow_all, follow_faint, gather
 from asbuilt.imaging.jackets import SHEATHS, likeness, ridges
 from asbuilt.imaging.sweep import Rectified
 
 CABLE_M, CONDUIT_M = 0.010, 0.0225  # widths that ridges are looked for at
+DRAIN, DRAIN_M = "drain", 0.058  # outside of a usual drain pipe, white or grey (common practice, no source)
 THICK = ("black", "grey", "blue", "red")  # comes as heavy cable, conduit and pipe, too
 DEPTH_STEP_M, NEAREST_M = 0.019, 0.012
 SHORTEST_M = 0.15
 # Strength of the strongest spot and mean along a line, so that few lines in rendered rooms are
 # none: edges of wood look orange, steel and shadows grey and black.
 LEAST = {"white": (0.25, 0.19), "yellow": (0.19, 0.15), "orange": (0.29, 0.22), "black": (0.30, 0.23),
-         "grey": (0.40, 0.33), "blue": (0.35, 0.28), "red": (0.35, 0.28)}  # fmt: skip
+         "grey": (0.40, 0.33), "blue": (0.35, 0.28), "red": (0.35, 0.28), DRAIN: (0.40, 0.34)}  # fmt: skip
+FAINT_COLORS = ("yellow",)  # edges of wood look orange, shadows grey and black, far walls white
+FAINT_STRAIGHT = 0.6  # times both, for what runs straight on by itself, as along a stud
+DRAIN_SHORTEST_M, DRAIN_SIDE_M = 0.4, 0.055  # its rims look like cables
 FIRM_MEAN = 1.35  # times the mean asked for: the colour is sure
 AT_RIM_SHARE, AT_RIM_FIRM = 0.5, 0.35  # a line that fits best on the first or last plane lies outside the wall
 IN_WOOD_SHARE = 0.6
@@ -42,38 +46,47 @@ class Run:
 
 
 def find_runs(
-    views: Sequence[Rectified], shows: Sequence[np.ndarray], wood: np.ndarray, px_m: float, top_m: float,
-    stud_depth_m: float,
+    views: Sequence[Rectified], ridged: Sequence[np.ndarray], shows: Sequence[np.ndarray], wood: np.ndarray,
+    px_m: float, top_m: float, stud_depth_m: float,
 ) -> list[Run]:  # fmt: skip
     """Runs inside a wall.
 
     Parameters
     ----------
+    ridged : sequence of ndarray of shape (h, w, len(SHEATHS) + 1)
+        For each picture, what ``ridge_layers`` made of it.
     shows : sequence of ndarray of shape (h, w), bool
         For each picture, which pixels can show something inside the wall: no stud, paper, box or opening.
     wood : ndarray of shape (rows, cols), bool
         Where studs stand: a run crosses one, but does not run on inside it.
     """
-    layers = [_ridge_layers(view, show, px_m) for view, show in zip(views, shows, strict=True)]
+    layers = [np.dstack([ridge * s[..., None], s * np.uint8(255)]) for ridge, s in zip(ridged, shows, strict=True)]
     last_m = stud_depth_m - NEAREST_M
     depths = np.linspace(NEAREST_M, last_m, max(3, round((last_m - NEAREST_M) / DEPTH_STEP_M) + 1))
     found = []
-    for name, evidence in zip(SHEATHS, gather(views, layers, depths, *wood.shape), strict=True):
+    for name, evidence in zip((*SHEATHS, DRAIN), gather(views, layers, depths, *wood.shape), strict=True):
         seed, mean = LEAST[name]
-        for line in follow_all(evidence, px_m, seed, SHORTEST_M, mean):
+        shortest = DRAIN_SHORTEST_M if name == DRAIN else SHORTEST_M
+        lines = follow_all(evidence, px_m, seed, shortest, mean)
+        if name in FAINT_COLORS:
+            lines += follow_faint(evidence, px_m, FAINT_STRAIGHT * seed, FAINT_STRAIGHT * mean, lines)
+        for line in lines:
             if _inside(line, evidence.depths_m) and not _in_wood(line, wood):
                 found.append((float(line.evidence.mean()) / mean, name, line))
     return [_run(name, share, line, px_m, top_m) for share, name, line in _single(found, px_m, top_m)]
 
 
-def _ridge_layers(view: Rectified, show: np.ndarray, px_m: float) -> np.ndarray:
+def ridge_layers(view: Rectified, px_m: float) -> np.ndarray:
+    """How much each pixel lies on a line of each sheath colour, and on a drain; (h, w, len(SHEATHS) + 1) uint8."""
     found, layers = likeness(view, px_m), []
     for k, name in enumerate(SHEATHS):
         ridge = ridges(found[..., k], CABLE_M / px_m)
         if name in THICK:
             ridge = np.maximum(ridge, ridges(found[..., k], CONDUIT_M / px_m))
-        layers.append(ridge * show)
-    return np.clip(np.dstack([*layers, show & view.within]) * 255, 0, 255).astype(np.uint8)
+        layers.append(ridge)
+    pale = np.maximum(found[..., SHEATHS.index("white")], found[..., SHEATHS.index("grey")])
+    layers.append(ridges(pale, DRAIN_M / px_m))
+    return np.clip(np.dstack(layers) * 255, 0, 255).astype(np.uint8)
 
 
 def _inside(line: Line, depths_m: np.ndarray) -> bool:
@@ -91,20 +104,21 @@ def _in_wood(line: Line, wood: np.ndarray) -> bool:
 def _single(found: list[tuple[float, str, Line]], px_m: float, top_m: float) -> list[tuple[float, str, Line]]:
     """Of lines that lie on one another, the clearest; none along the floor."""
     kept: list[tuple[float, str, Line]] = []
-    taken, clear = np.zeros((0, 2)), np.zeros(0)
-    for share, name, line in sorted(found, key=lambda f: -f[0] * len(f[2].pixels) ** 0.5):
+    taken, clear, beside = np.zeros((0, 2)), np.zeros(0), np.zeros(0)
+    for share, name, line in sorted(found, key=lambda f: (f[1] != DRAIN, -f[0] * len(f[2].pixels) ** 0.5)):
         if (top_m - line.pixels[:, 1] * px_m).max() < FLOOR_M:
             continue
         if len(taken):
             apart, nearest = cKDTree(taken).query(line.pixels)
             ghost = (apart * px_m < GHOST_M) & (line.evidence.mean() < GHOST_SHARE * clear[nearest])
-            if (ghost | (apart * px_m < DOUBLE_M)).mean() > DOUBLE_SHARE:
+            if (ghost | (apart * px_m < beside[nearest])).mean() > DOUBLE_SHARE:
                 continue
-        if share < FAINT and (name != "yellow" or len(line.pixels) * STEP_M < FAINT_LEAST_M):
+        if share < FAINT and not line.faint and (name != "yellow" or len(line.pixels) * STEP_M < FAINT_LEAST_M):
             continue
         kept.append((share, name, line))
         taken = np.concatenate([taken, line.pixels])
-        clear = np.concatenate([clear, np.full(len(line.pixels), line.evidence.mean())])
+        clear = np.concatenate([clear, np.full(len(line.pixels), 0.0 if name == DRAIN else line.evidence.mean())])
+        beside = np.concatenate([beside, np.full(len(line.pixels), DRAIN_SIDE_M if name == DRAIN else DOUBLE_M)])
     return kept
 
 
@@ -112,10 +126,10 @@ def _run(name: str, share: float, line: Line, px_m: float, top_m: float) -> Run:
     offset, height = (line.pixels[:, 0] + 0.5) * px_m, top_m - (line.pixels[:, 1] + 0.5) * px_m
     return Run(
         points_m=np.stack([offset, height, line.depth_m], axis=1),
-        sheath=name if share >= FIRM_MEAN else "unsure",
+        sheath="white" if name == DRAIN else name if share >= FIRM_MEAN else "unsure",
         strength=min(1.0, float(line.evidence.mean())),
         sigma_depth_m=line.sigma_depth_m,
-        radius_m=CABLE_M / 2,
+        radius_m=(DRAIN_M if name == DRAIN else CABLE_M) / 2,
     )
 
 

@@ -262,8 +262,9 @@ def _measure(edges: Edges, px_m: float, top_m: float, new: _Candidate) -> Uprigh
     centers, widths, shown = [], [], 0
     for col, own, seen in edges.views:
         inside = 0 <= (left + right) // 2 - col < own.shape[1]
-        shown += inside and seen[first : last + 1, (left + right) // 2 - col].sum() >= LEAST_BANDS - 1
-        a, b = (peak_near(own[first : last + 1], seen[first : last + 1], column - col, px_m) for column in (left, right))
+        band = np.s_[first : last + 1]
+        shown += inside and seen[band, (left + right) // 2 - col].sum() >= LEAST_BANDS - 1
+        a, b = (peak_near(own[band], seen[band], column - col, px_m) for column in (left, right))
         if a is not None and b is not None:
             centers.append((a + b) / 2 + col)
             widths.append(b - a)

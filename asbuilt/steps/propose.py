@@ -18,15 +18,14 @@ import numpy as np
 from asbuilt.errors import FailedEstimate
 from asbuilt.geometry.regular import OFF_LAYOUT_M, Regular, fit_regular
 from asbuilt.geometry.studs import SAME_STUD_M
-from asbuilt.imaging.boxes import Mouth
-from asbuilt.imaging.run_lines import Run
 from asbuilt.imaging.uprights import Upright
 from asbuilt.record.proposal_row import PROPOSED, Proposal, ProposalRun
 from asbuilt.record.store import Record, now
 from asbuilt.record.types import Face, Marker, Opening, Stud
 from asbuilt.steps.elevation import covered_sites, sources_of
 from asbuilt.steps.elevation_site import Site, Source
-from asbuilt.steps.propose_face import Seen, boxes_seen, end_of, runs_seen, studs_seen
+from asbuilt.steps.propose_face import Seen, boxes_seen, runs_seen, studs_seen
+from asbuilt.steps.propose_list import proposals_of, run_length_m
 from asbuilt.steps.propose_views import good_sources, rectified
 
 VERSION = 1
@@ -34,10 +33,6 @@ MEASURED = "measured"
 TAPED_NEAR_M = 0.03  # a taped stud this near is the same one, and is believed
 LEAST_VIEWS = 3
 FULL_HEIGHT_M = 0.35  # a stud followed this near to a plate, or to where nothing is seen, runs to it
-COIL_TURN_RAD = 1.6 * np.pi
-BOX_SIGMA_M = 0.003  # of the fit, found on rendered rooms
-RUN_SIGMA_M = 0.004
-POINT_STEP_M = 0.03
 SAME_PLACE_M = 0.06
 
 
@@ -111,19 +106,19 @@ def _face(record: Record, site: Site, options: ProposeOptions) -> FaceReport:
     patch, views = rectified(record, site, chosen, options.progress)
     seen = Seen(face=face, patch=patch, views=views, openings=openings, markers=markers)
     if len(views) < LEAST_VIEWS:
-        studs, mouths, runs = [], [], []
+        studs, mouths, runs, coils = [], [], [], []
     else:
         first = studs_seen(seen, ())
         layout = layout_of(face, first)
         likely = () if not layout else marks_of(layout, face.length_m)
         studs = studs_seen(seen, likely) if likely else first
         mouths = boxes_seen(seen, studs)
-        runs = runs_seen(seen, studs, mouths)
+        runs, coils = runs_seen(seen, studs, mouths)
     rows, stud_report = _stud_rows(record, site, seen, studs)
-    proposals = proposals_of(seen, studs, mouths, runs)
+    proposals = proposals_of(seen, studs, mouths, runs, coils)
     report = FaceReport(
-        face_id=face.id, picture_count=len(views), boxes=len(mouths), runs=len(runs),
-        run_length_m=round(sum(_length(r.points_m) for r in runs), 2), **stud_report,
+        face_id=face.id, picture_count=len(views), boxes=len(mouths), runs=sum(bool(p.sheath) for p in proposals),
+        run_length_m=round(sum(run_length_m(p.points_m) for p in proposals if p.sheath), 2), **stud_report,
     )  # fmt: skip
     write(record, face, rows, proposals, ProposalRun(
         id=face.id, created_at=now(), input_hash=input_hash, report=asdict(report)))  # fmt: skip
@@ -188,68 +183,6 @@ def _framing(stud: Stud, face: Face, openings: Sequence[Opening]) -> bool:
     """Whether a stud belongs to a corner or to an opening, and follows no layout for that."""
     sides = [0.0, face.length_m, *(e for o in openings for e in (o.left_m, o.right_m))]
     return any(abs(stud.center_m - side) < SAME_STUD_M / 1.5 for side in sides)
-
-
-def proposals_of(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth], runs: Sequence[Run]) -> list[Proposal]:
-    """What was found on a face as proposals, from left to right."""
-    face, top_m = seen.face, seen.patch.top_m
-    found = []
-    for number, m in enumerate(mouths, 1):
-        sigma_m = float(np.hypot(BOX_SIGMA_M, np.median([v.sigma_m for v in seen.views])))
-        found.append(Proposal(
-            id=f"{face.id}-box-{number}", face_id=face.id, kind="panel" if m.gangs is None else "device box",
-            points_m=((round(m.x_m, 4), round(top_m - m.y_m, 4), -0.0127),), sigma_m=sigma_m, sigma_depth_m=0.006,
-            picture_ids=m.picture_ids, strength=round(max(0.0, 1 - m.misfit), 3), gangs=m.gangs, width_m=m.width_m,
-            height_m=m.height_m,
-        ))  # fmt: skip
-    names = {k: p.id for k, p in enumerate(found)}
-    for number, one in enumerate(sorted(runs, key=lambda r: float(r.points_m[:, 0].min())), 1):
-        points = _thinned(one.points_m)
-        ends = [end_of(p, seen, studs, mouths) for p in (points[0], points[-1])]
-        words = [names[box] if box is not None else text for text, box in ends]
-        found.append(Proposal(
-            id=f"{face.id}-run-{number}", face_id=face.id, kind=_kind(one),
-            points_m=tuple(tuple(round(float(v), 4) for v in p) for p in points),
-            sigma_m=float(np.hypot(RUN_SIGMA_M, np.median([v.sigma_m for v in seen.views]))),
-            sigma_depth_m=one.sigma_depth_m, picture_ids=_showing(seen, points), strength=round(one.strength, 3),
-            radius_m=one.radius_m, sheath=one.sheath, comes_from=words[0], goes_to=words[1],
-        ))  # fmt: skip
-    return found
-
-
-def _kind(one: Run) -> str:
-    if _turning(one.points_m) > COIL_TURN_RAD and np.ptp(one.points_m[:, :2], axis=0).max() < 0.6:
-        return "coil"
-    # Coloured supply pipe and light blue conduit: common practice, no proof.
-    return {"red": "pipe", "blue": "conduit"}.get(one.sheath, "cable")
-
-
-def _turning(points_m: np.ndarray) -> float:
-    steps = np.diff(points_m[:, :2], axis=0)
-    return abs(float(np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))[[0, -1]] @ [-1, 1]))
-
-
-def _thinned(points_m: np.ndarray) -> np.ndarray:
-    keep = max(1, round(POINT_STEP_M / max(float(np.median(np.linalg.norm(np.diff(points_m, axis=0), axis=1))), 1e-4)))
-    picked = points_m[::keep]
-    return picked if np.array_equal(picked[-1], points_m[-1]) else np.concatenate([picked, points_m[-1:]])
-
-
-def _length(points_m: np.ndarray) -> float:
-    return float(np.linalg.norm(np.diff(points_m[:, :2], axis=0), axis=1).sum())
-
-
-def _showing(seen: Seen, points_m: np.ndarray) -> tuple[str, ...]:
-    """The pictures that show most of a run, most square-on first."""
-    px, top_m = seen.patch.px_m, seen.patch.top_m
-    middle = np.array([points_m[:, 0].mean() / px, (top_m - points_m[:, 1].mean()) / px])
-    scored = []
-    for view in seen.views:
-        x, y = points_m[:, 0] / px - view.col, (top_m - points_m[:, 1]) / px - view.row
-        inside = (x >= 0) & (y >= 0) & (x < view.within.shape[1]) & (y < view.within.shape[0])
-        aside = float(np.linalg.norm(middle - view.foot_px)) * px
-        scored.append((-float(inside.mean()) + 0.1 * aside, view.picture_id))
-    return tuple(picture_id for _, picture_id in sorted(scored)[:6])
 
 
 def write(record: Record, face: Face, studs: list[Stud], proposals: list[Proposal], done: ProposalRun) -> None:

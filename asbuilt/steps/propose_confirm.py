@@ -35,20 +35,21 @@ def accept(record: Record, proposal_id: str, circuit_id: str | None = None) -> l
     if circuit_id is not None:
         record.get(Circuit, circuit_id)
     kind = kind_named(proposal.kind)
+    sighted = proposal if kind.is_run else _middled(proposal)
     item = Item(
         id=f"{kind.name.replace(' ', '-')}-{secrets.token_hex(4)}",
         kind=kind.name,
         face_id=proposal.face_id,
         circuit_id=circuit_id,
-        width_m=None if kind.is_run else proposal.width_m,
-        height_m=None if kind.is_run else proposal.height_m,
+        width_m=sighted.width_m if not kind.is_run else None,
+        height_m=sighted.height_m if not kind.is_run else None,
         radius_m=proposal.radius_m if kind.is_run else None,
         gangs=proposal.gangs,
         comes_from=_end_label(record, proposal.comes_from),
         goes_to=_end_label(record, proposal.goes_to),
         note=f"sheath looks {proposal.sheath}" if proposal.sheath not in ("", "unsure") else "",
     )
-    sightings = _sightings(record, proposal, item)
+    sightings = _sightings(record, sighted, item)
     if not sightings:
         raise RecordError(f"no placed picture shows {proposal_id}; look again with: asbuilt propose {record.folder}")
     with _Changes(record) as numbers, record.transaction():
@@ -56,6 +57,17 @@ def accept(record: Record, proposal_id: str, circuit_id: str | None = None) -> l
         record.put(replace(proposal, state=ACCEPTED, item_id=item.id))
     locate.run(record, [item.id])
     return numbers
+
+
+def _middled(proposal: Proposal) -> Proposal:
+    """A thing that is no run by the middle of its outline, such as a coil."""
+    if len(proposal.points_m) == 1:
+        return proposal
+    points = np.array(proposal.points_m)
+    size = np.ptp(points, axis=0)
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    return replace(proposal, points_m=(tuple(float(v) for v in middle),), width_m=float(size[0]),
+                   height_m=float(size[1]))  # fmt: skip
 
 
 def _end_label(record: Record, end: str) -> str:

@@ -10,9 +10,10 @@ import numpy as np
 from asbuilt.geometry.joining import join
 from asbuilt.geometry.rectify import Patch
 from asbuilt.imaging.boxes import BOX_BACK_M, RIM_DEPTH_M, Mouth, find_mouths
+from asbuilt.imaging.coils import Coil, find_coils
 from asbuilt.imaging.jackets import unlike_wood
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
-from asbuilt.imaging.run_lines import Run, find_runs, hide_hollows, without
+from asbuilt.imaging.run_lines import Run, find_runs, hide_hollows, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
 from asbuilt.imaging.uprights import BAND_M, Edges, Upright, edges_of, find_uprights
 from asbuilt.record.types import Face, Marker, Opening
@@ -21,6 +22,7 @@ from asbuilt.record.types import Face, Marker, Opening
 SHEET_ASIDE, SHEET_ABOVE, SHEET_BELOW = 0.85, 0.85, 1.05
 OPENING_MARGIN_M, OPENING_INSET_M = 0.05, 0.012
 MASK_MARGIN_M = 0.003
+WOOD_INSET_M = 0.005  # a cable stapled to a stud's side is not inside it
 BOX_MARGIN_M = 0.006
 NEAR_BOX_M = 0.09
 PLATE_M, TOP_PLATE_M = 0.10, 0.16
@@ -130,19 +132,22 @@ def boxes_seen(seen: Seen, studs: Sequence[Upright]) -> list[Mouth]:
     return sorted(found, key=lambda m: m.x_m)
 
 
-def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> list[Run]:
-    """Runs from end to end: pieces that carry one another on are joined."""
+def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> tuple[list[Run], list[Coil]]:
+    """Runs from end to end, pieces that carry one another on joined; and coils that hang before the wall."""
     px, face = seen.patch.px_m, seen.face
-    before = [*seen.holes(OPENING_MARGIN_M), *seen.sheets(), *seen.fronts(studs)]
+    ridged = [ridge_layers(view, px) for view in seen.views]
+    paper = [*seen.holes(OPENING_MARGIN_M), *seen.sheets()]
+    bare = [without(view, paper, MASK_MARGIN_M / px) & view.within for view in seen.views]
+    coils = find_coils(seen.views, ridged, bare, seen.patch.rows, seen.patch.cols, px)
     boxes = [_rectangle_px(m, px) for m in mouths]
     shows = []
-    for view in seen.views:
-        show = without(view, before, MASK_MARGIN_M / px) & view.within
+    for view, show in zip(seen.views, bare, strict=True):
+        show = without(view, seen.fronts(studs), MASK_MARGIN_M / px) & show
         hide_hollows(view, show, boxes, (RIM_DEPTH_M, RIM_DEPTH_M + BOX_BACK_M), BOX_MARGIN_M / px)
         shows.append(show)
-    wood = seen.barred(seen.fronts(studs, MASK_MARGIN_M))
-    pieces = find_runs(seen.views, shows, wood, px, seen.patch.top_m, face.stud_depth_m)
-    return _joined(seen, pieces)
+    wood = seen.barred(seen.fronts(studs, -WOOD_INSET_M))
+    pieces = find_runs(seen.views, ridged, shows, wood, px, seen.patch.top_m, face.stud_depth_m)
+    return _joined(seen, pieces), coils
 
 
 def _rectangle_px(mouth: Mouth, px_m: float) -> Rectangle:

@@ -25,6 +25,7 @@ from asbuilt.record.proposal_row import Proposal
 from asbuilt.steps import coverage, propose
 from asbuilt.steps.elevation import sites_of, sources_of
 from asbuilt.steps.propose_face import Seen, boxes_seen, runs_seen, studs_seen
+from asbuilt.steps.propose_list import proposals_of
 from asbuilt.steps.propose_views import good_sources, rectified
 
 INCH_M = 0.0254
@@ -39,7 +40,7 @@ def found_on(seen: Seen) -> tuple[list, list[Proposal]]:
     layout = propose.layout_of(seen.face, first)
     studs = studs_seen(seen, propose.marks_of(layout, seen.face.length_m)) if layout else first
     mouths = boxes_seen(seen, studs)
-    return studs, propose.proposals_of(seen, studs, mouths, runs_seen(seen, studs, mouths))
+    return studs, proposals_of(seen, studs, mouths, *runs_seen(seen, studs, mouths))
 
 
 def score(seen: Seen, studs: Sequence, proposals: Sequence[Proposal], truth: dict[str, Any]) -> Counter:

@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 
 from asbuilt.imaging.boxes import find_mouths
+from asbuilt.imaging.coils import find_coils
 from asbuilt.imaging.jackets import unlike_wood
-from asbuilt.imaging.run_lines import find_runs, without
+from asbuilt.imaging.lone_edges import aslant, short_studs
+from asbuilt.imaging.run_lines import DRAIN_M, find_runs, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
 from asbuilt.imaging.uprights import edges_of, find_uprights
 
@@ -26,8 +28,11 @@ def _grain(rng, shape):
     return cv2.resize(small, shape[::-1], interpolation=cv2.INTER_CUBIC)
 
 
-def _view(number: int, with_studs: bool, with_cable: bool) -> Rectified:
-    """A picture of the wall from (offset, height) in front of it, drawn back to front."""
+def _view(number: int, with_studs: bool, with_cable: bool, drawn=None, stud_rows=(0, ROWS)) -> Rectified:
+    """A picture of the wall from (offset, height) in front of it, drawn back to front.
+
+    ``drawn`` are (depth, points in pixels of the face, colour, thickness in pixels) of more lines.
+    """
     rng = np.random.default_rng(5)  # the same wall for all pictures
     foot = np.array([COLS * (0.15 + 0.1 * number), ROWS * (0.4 + 0.06 * (number % 3))])
     distance_m = 2.2
@@ -46,7 +51,10 @@ def _view(number: int, with_studs: bool, with_cable: bool) -> Rectified:
         face = np.clip(WOOD * 1.12 + 0.3 * _grain(rng, (ROWS, COLS))[..., None], 5, 250)
         for center in STUDS_M:
             a, b = round((center - 0.01905) / PX), round((center + 0.01905) / PX)
-            image[:, a:b] = face[:, a:b]
+            image[stud_rows[0] : stud_rows[1], a:b] = face[stud_rows[0] : stud_rows[1], a:b]
+    for depth_m, points, color, thick in drawn or ():
+        line = np.column_stack([points, np.ones(len(points))]) @ laid(depth_m).T
+        cv2.polylines(image, [np.round(line).astype(np.int32)], False, color, thick, cv2.LINE_AA)
     image += np.random.default_rng(number).normal(0, 3, image.shape)
     return Rectified(
         picture_id=str(number), row=0, col=0, colors=np.clip(image, 0, 255).astype(np.uint8),
@@ -74,15 +82,66 @@ def test_grain_alone_makes_no_stud_no_box_and_no_run(bare):
     assert find_uprights(edges_of(bare, ROWS, COLS, PX), PX, TOP_M, 0.0381) == []
     none = np.zeros((ROWS, COLS), bool)
     assert find_mouths(bare, [unlike_wood(v, PX) for v in bare], ROWS, COLS, PX, none, none) == []
-    assert find_runs(bare, [v.within for v in bare], none, PX, TOP_M, 0.14) == []
+    ridged, shows = [ridge_layers(v, PX) for v in bare], [v.within for v in bare]
+    assert find_runs(bare, ridged, shows, none, PX, TOP_M, 0.14) == []
+    assert find_coils(bare, ridged, shows, ROWS, COLS, PX) == []
 
 
 def test_a_cable_is_followed_at_its_place_and_depth_with_its_colour(views):
     px = [(c - 0.01905) / PX - 0.5 for c in STUDS_M]
     shows = [without(v, [(x, -1, x + 0.0381 / PX, ROWS) for x in px], 2) for v in views]
-    runs = find_runs(views, shows, np.zeros((ROWS, COLS), bool), PX, TOP_M, 0.14)
+    runs = find_runs(views, [ridge_layers(v, PX) for v in views], shows, np.zeros((ROWS, COLS), bool), PX, TOP_M, 0.14)
     assert len(runs) == 1
     assert runs[0].sheath == "yellow"
     assert np.abs(runs[0].points_m[:, 0] - CABLE_X_M).max() < 0.008
     assert np.ptp(runs[0].points_m[:, 1]) > 1.2
     assert abs(float(np.median(runs[0].points_m[:, 2])) - CABLE_DEPTH_M) < 0.03
+
+
+def test_a_drain_is_one_run_along_its_middle_not_its_two_rims():
+    line = np.array([[300.0, 40], [300, 680]])
+    views = [_view(n, False, False, [(0.07, line, (225, 228, 230), round(DRAIN_M / PX))]) for n in range(8)]
+    shows = [v.within for v in views]
+    runs = find_runs(views, [ridge_layers(v, PX) for v in views], shows, np.zeros((ROWS, COLS), bool), PX, TOP_M, 0.14)
+    assert [r.radius_m for r in runs] == [DRAIN_M / 2]
+    assert np.abs(runs[0].points_m[:, 0] - 300.5 * PX).max() < 0.01
+
+
+def test_a_coil_before_the_studs_is_found_with_its_size_and_depth():
+    turn = np.linspace(0, 2 * np.pi, 60)
+    ring = np.stack([330 + 58 * np.cos(turn), 300 + 58 * np.sin(turn)], axis=1)
+    views = [_view(n, True, False, [(-0.045, ring, (30, 95, 235), 4)]) for n in range(8)]
+    ridged, shows = [ridge_layers(v, PX) for v in views], [v.within for v in views]
+    coils = find_coils(views, ridged, shows, ROWS, COLS, PX)
+    assert [c.sheath for c in coils] == ["orange"]
+    low, high = coils[0].ring_m.min(axis=0), coils[0].ring_m.max(axis=0)
+    assert (low + high) / 2 == pytest.approx([330.5 * PX, 300.5 * PX], abs=0.012)
+    assert high - low == pytest.approx([116 * PX] * 2, abs=0.03)
+    assert coils[0].depth_m == pytest.approx(-0.045, abs=0.026)
+
+
+def test_short_studs_over_a_header_are_found_only_where_the_layout_asks():
+    rows = (80, 160)  # 8 in of stud
+    views = [_view(n, True, False, stud_rows=rows) for n in range(8)]
+    zone = (0.2, 1.7, TOP_M - rows[1] * PX - 0.02, TOP_M - rows[0] * PX + 0.02)
+    assert find_uprights(edges_of(views, ROWS, COLS, PX), PX, TOP_M, 0.0381) == []
+    found = short_studs(views, PX, TOP_M, 0.0381, zone, [STUDS_M[1] + 0.004, STUDS_M[2] - 0.005, 0.95])
+    assert [u.center_m for u in found] == pytest.approx(STUDS_M[1:3], abs=0.003)
+
+
+def test_of_a_pair_of_edges_on_a_mark_neither_is_taken_for_a_lone_one(views):
+    edges = edges_of(views, ROWS, COLS, PX)
+    none = np.zeros(edges.mean.shape, bool)
+    assert aslant(edges, PX, TOP_M, 0.0381, none, [STUDS_M[1]]) == []
+
+
+def test_one_long_edge_on_a_mark_tells_a_stud_seen_aslant():
+    views = [_view(n, False, False) for n in range(8)]
+    for view in views:  # bright from the left edge of a stud on, as where its side is lost in its face
+        col = round((STUDS_M[1] + 0.01905) / PX)
+        view.colors[:, col - 60 : col] = np.clip(view.colors[:, col - 60 : col].astype(int) + 50, 0, 255)
+    edges = edges_of(views, ROWS, COLS, PX)
+    found = aslant(edges, PX, TOP_M, 0.0381, np.zeros(edges.mean.shape, bool), [STUDS_M[1] + 0.004])
+    assert len(found) == 1
+    assert found[0].center_m == pytest.approx(STUDS_M[1], abs=0.004)
+    assert found[0].scatter_m >= 0.003

@@ -34,7 +34,8 @@ def pictures(folder):
 def sized(image: np.ndarray) -> np.ndarray:
     factor = max(1, int(np.ceil(LEAST_SIDE_PX / min(image.shape[:2]))))
     factor = min(factor, LONGEST_PX / max(image.shape[:2])) if max(image.shape[:2]) > LONGEST_PX else factor
-    return cv2.resize(image, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC)
+    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
+    return cv2.resize(image, None, fx=factor, fy=factor, interpolation=way)
 
 
 @pytest.mark.parametrize(
