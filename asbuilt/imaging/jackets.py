@@ -18,6 +18,7 @@ SHEATHS = ("white", "yellow", "orange", "black", "grey", "blue", "red")
 AROUND_M = 0.15
 BRIGHTEST_AROUND = 0.3
 RIDGE_GAIN = 2.2
+DEEP, DEEP_SHARE = -0.6, 0.25
 
 
 def tints(view: Rectified, px_m: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -46,13 +47,15 @@ def likeness(view: Rectified, px_m: float) -> np.ndarray:
     """How much each pixel looks like each sheath colour; (h, w, len(SHEATHS)) float32, 0 to 1."""
     light, yellow, red = tints(view, px_m)
     pale = _below(yellow, -0.17, 0.04) * _above(yellow, -0.75, 0.04) * _below(red, -0.03, 0.03)
+    # In bright light even black shines with the colour of the wood around; shadow on wood is not as dark.
+    deep = DEEP_SHARE * np.clip(DEEP - light, 0, 0.4)
     found = {
         "white": pale * _above(red, -0.4, 0.03) * _above(light, 0.12, 0.06),
         "yellow": _above(yellow - 1.5 * red, 0.27, 0.06) * _below(red, 0.07, 0.03) * _above(yellow, 0.05, 0.04)
         * _above(light, -0.8, 0.1),
         "orange": _above(red, 0.11, 0.03) * _below(red, 0.45, 0.03) * _above(yellow, 0.0, 0.06)
         * _above(light, -0.7, 0.1),
-        "black": _below(light, -0.45, 0.08) * _below(yellow, -0.13, 0.04) * _above(yellow, -0.9, 0.04),
+        "black": _below(light, -0.45, 0.08) * _below(yellow - deep, -0.13, 0.04) * _above(yellow, -0.9, 0.04),
         "grey": pale * _above(red, -0.45, 0.03) * _above(light, -0.4, 0.06) * _below(light, 0.12, 0.06),
         "blue": _below(yellow, -0.65, 0.06) * _below(red, -0.2, 0.05),
         "red": _above(red, 0.5, 0.06),

@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 
 from asbuilt.imaging.follow_runs import STEP_M, Line, follow_all, follow_faint, gather
 from asbuilt.imaging.jackets import SHEATHS, likeness, ridges
-from asbuilt.imaging.sweep import Rectified
+from asbuilt.imaging.sweep import Rectified, onto_depth
 
 CABLE_M, CONDUIT_M = 0.010, 0.0225  # widths that ridges are looked for at
 DRAIN, DRAIN_M = "drain", 0.058  # outside of a usual drain pipe, white or grey (common practice, no source)
@@ -30,8 +30,12 @@ AT_RIM_SHARE, AT_RIM_FIRM = 0.5, 0.35  # a line that fits best on the first or l
 IN_WOOD_SHARE = 0.6
 DOUBLE_M, DOUBLE_SHARE = 0.018, 0.5
 GHOST_M, GHOST_SHARE = 0.04, 0.8  # a weaker double at a wrong depth
-FAINT, FAINT_LEAST_M = 1.15, 0.4  # times the mean asked for: fainter and shorter lines are left out
-FLOOR_M = 0.09  # lines no higher than this belong to the floor and the sole plate
+# Times the mean asked for: fainter lines are left out unless they are so long.
+FAINT, FAINT_LEAST_M, FAINT_LONG_M = 1.15, 0.4, 0.8
+DRAIN_UPRIGHT, DRAIN_LONG_M = 0.8, 1.2  # a short pale bar across is a rung or a shelf
+FLOOR_M = 0.13  # lines no higher than this belong to the floor and the sole plate
+# What runs on before a stud's face stands in the room: a ladder, a board leant on the wall.
+BEFORE_DEPTH_M, BEFORE_REACH_M, BEFORE_SHARE, BEFORE_LEAST = -0.02, 0.08, 0.5, 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,6 +67,7 @@ def find_runs(
     layers = [np.dstack([ridge * s[..., None], s * np.uint8(255)]) for ridge, s in zip(ridged, shows, strict=True)]
     last_m = stud_depth_m - NEAREST_M
     depths = np.linspace(NEAREST_M, last_m, max(3, round((last_m - NEAREST_M) / DEPTH_STEP_M) + 1))
+    before = _on_faces(views, ridged, wood.shape)
     found = []
     for name, evidence in zip((*SHEATHS, DRAIN), gather(views, layers, depths, *wood.shape), strict=True):
         seed, mean = LEAST[name]
@@ -71,9 +76,42 @@ def find_runs(
         if name in FAINT_COLORS:
             lines += follow_faint(evidence, px_m, FAINT_STRAIGHT * seed, FAINT_STRAIGHT * mean, lines)
         for line in lines:
-            if _inside(line, evidence.depths_m) and not _in_wood(line, wood):
+            inside = _inside(line, evidence.depths_m) and not _in_wood(line, wood)
+            if inside and not _before_wood(line, before[..., (*SHEATHS, DRAIN).index(name)], wood, px_m):
                 found.append((float(line.evidence.mean()) / mean, name, line))
     return [_run(name, share, line, px_m, top_m) for share, name, line in _single(found, px_m, top_m)]
+
+
+def _on_faces(views: Sequence[Rectified], ridged: Sequence[np.ndarray], shape: tuple[int, int]) -> np.ndarray:
+    """Mean of the ridges just before the studs' faces, nothing masked; (rows, cols, colours) float32, 0 to 1."""
+    colors = ridged[0].shape[2]
+    total, count = np.zeros((*shape, colors), np.float32), np.zeros(shape, np.float32)
+    for view, ridge in zip(views, ridged, strict=True):
+        for first in range(0, colors, 4):
+            placed = onto_depth(view, ridge[..., first : first + 4], BEFORE_DEPTH_M, *shape)
+            if placed is not None:
+                total[..., first : first + 4][placed[0]] += placed[1]
+        placed = onto_depth(view, view.within.astype(np.float32), BEFORE_DEPTH_M, *shape)
+        if placed is not None:
+            count[placed[0]] += placed[1]
+    return total / (255 * np.maximum(count, 1))[..., None]
+
+
+def _before_wood(line: Line, before: np.ndarray, wood: np.ndarray, px_m: float) -> bool:
+    """Whether a line, carried on straight beyond its ends, goes on before the face of a stud."""
+    steps = np.arange(1, BEFORE_REACH_M / STEP_M * 2) * STEP_M / 2 / px_m
+    spots = [line.pixels]
+    for end, tail in ((line.pixels[0], line.pixels[:5]), (line.pixels[-1], line.pixels[-5:][::-1])):
+        way = end - tail[-1] if len(tail) > 1 else np.zeros(2)
+        spots.append(end + steps[:, None] * way / max(float(np.linalg.norm(way)), 1e-9))
+    spots = np.rint(np.concatenate(spots)).astype(int)
+    inside = (spots >= 0).all(axis=1) & (spots < np.array(wood.shape[::-1])).all(axis=1)
+    col, row = spots[inside].T
+    crossed = wood[row, col]
+    if crossed.sum() < BEFORE_LEAST:
+        return False
+    around = cv2.dilate(before, np.ones((7, 7)))[row[crossed], col[crossed]]
+    return float(np.median(around)) > BEFORE_SHARE * float(line.evidence.mean())
 
 
 def ridge_layers(view: Rectified, px_m: float) -> np.ndarray:
@@ -113,13 +151,22 @@ def _single(found: list[tuple[float, str, Line]], px_m: float, top_m: float) -> 
             ghost = (apart * px_m < GHOST_M) & (line.evidence.mean() < GHOST_SHARE * clear[nearest])
             if (ghost | (apart * px_m < beside[nearest])).mean() > DOUBLE_SHARE:
                 continue
-        if share < FAINT and not line.faint and (name != "yellow" or len(line.pixels) * STEP_M < FAINT_LEAST_M):
+        length_m = len(line.pixels) * STEP_M
+        enough_m = FAINT_LEAST_M if name == "yellow" else FAINT_LONG_M
+        if share < FAINT and not line.faint and length_m < enough_m:
+            continue
+        if name == DRAIN and not _like_a_drain(line, length_m):
             continue
         kept.append((share, name, line))
         taken = np.concatenate([taken, line.pixels])
         clear = np.concatenate([clear, np.full(len(line.pixels), 0.0 if name == DRAIN else line.evidence.mean())])
         beside = np.concatenate([beside, np.full(len(line.pixels), DRAIN_SIDE_M if name == DRAIN else DOUBLE_M)])
     return kept
+
+
+def _like_a_drain(line: Line, length_m: float) -> bool:
+    way = np.abs(line.pixels[-1] - line.pixels[0])
+    return length_m >= DRAIN_LONG_M or float(way[1]) > DRAIN_UPRIGHT * float(np.linalg.norm(way))
 
 
 def _run(name: str, share: float, line: Line, px_m: float, top_m: float) -> Run:

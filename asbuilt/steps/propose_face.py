@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from asbuilt.imaging.jackets import unlike_wood
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
 from asbuilt.imaging.run_lines import Run, find_runs, hide_hollows, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
+from asbuilt.imaging.upright_checks import studs_among
 from asbuilt.imaging.uprights import BAND_M, Edges, Upright, edges_of, find_uprights
 from asbuilt.record.types import Face, Marker, Opening
 
@@ -27,6 +28,8 @@ BOX_MARGIN_M = 0.006
 NEAR_BOX_M = 0.09
 PLATE_M, TOP_PLATE_M = 0.10, 0.16
 RIM_FREE_M = 0.06
+FLUSH_M = 0.016  # a box this near to a stud's side is nailed to it (common practice, no source)
+LOOSE_MISFIT = 0.5  # of a box beside no stud
 BARE_M = 0.1  # a mark with a stud this near is not bare
 
 Rectangle = tuple[float, float, float, float]  # left, top, right, bottom in pixels of the face
@@ -85,6 +88,7 @@ def studs_seen(seen: Seen, likely_m: Sequence[float]) -> list[Upright]:
     edges = edges_of(seen.views, seen.patch.rows, seen.patch.cols, px)
     barred = seen.barred([*seen.holes(-OPENING_INSET_M), *seen.sheets()], round(BAND_M / px))
     found = find_uprights(edges, px, seen.patch.top_m, face.stud_width_m, barred, likely_m)
+    found = studs_among(found, seen.views, px, seen.patch.top_m)
     found += _unlike(found, _on_marks(seen, edges, barred, likely_m, found))
     found = [u for u in found if face.stud_width_m < u.center_m < face.length_m - face.stud_width_m]
     for left in (True, False):
@@ -129,7 +133,28 @@ def boxes_seen(seen: Seen, studs: Sequence[Upright]) -> list[Mouth]:
     barred = seen.barred([*seen.holes(OPENING_MARGIN_M), *seen.sheets()])
     wood = seen.barred(seen.fronts(studs))
     found = find_mouths(seen.views, layers, seen.patch.rows, seen.patch.cols, px, barred, wood)
-    return sorted(found, key=lambda m: m.x_m)
+    nailed = (_against_stud(m, studs, seen.patch.top_m) for m in found)
+    return sorted((m for m in nailed if m is not None), key=lambda m: m.x_m)
+
+
+def _against_stud(mouth: Mouth, studs: Sequence[Upright], top_m: float) -> Mouth | None:
+    """A device box flush against the stud that it is nailed to; None where a doubtful one is nailed to nothing.
+
+    Studs are measured better than boxes.
+    """
+    if mouth.gangs is None:
+        return mouth
+    height = top_m - mouth.y_m
+    shifts = [
+        stud.center_m + side * (stud.width_m + mouth.width_m) / 2 - mouth.x_m
+        for stud in studs
+        if stud.bottom_m < height < stud.top_m
+        for side in (-1, 1)
+    ]
+    nearest = min(shifts, key=abs, default=FLUSH_M)
+    if abs(nearest) < FLUSH_M:
+        return replace(mouth, x_m=mouth.x_m + nearest)
+    return mouth if mouth.misfit < LOOSE_MISFIT else None
 
 
 def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> tuple[list[Run], list[Coil]]:
