@@ -18,6 +18,7 @@ from asbuilt.units import format_error, format_length
 from asbuilt.web.pages import Page, get_or_404, page, record, unit, wants_json
 
 blueprint = Blueprint("review", __name__)
+SHEATHED = ("cable", "coil")  # what colour a pipe is says nothing of a wire
 
 
 @page(blueprint, "/review")
@@ -133,7 +134,8 @@ def _words(p: Proposal, face: Face) -> dict:
     return {
         "id": p.id, "kind": p.kind, "run": p.kind not in ("device box", "panel"), "face": face.title,
         "face_id": face.id, "what": what, "where": where, "error": format_error(p.sigma_m, unit()),
-        "ends": _ends(p), "hint": " ".join(w for w in (size_hint(p.sheath), p.note) if w), "sheath": p.sheath,
+        "ends": _ends(p), "hint": " ".join(w for w in (size_hint(p.sheath) if p.kind in SHEATHED else "", p.note) if w),
+        "sheath": p.sheath if p.kind in SHEATHED else "",
     }  # fmt: skip
 
 

@@ -22,7 +22,7 @@ def join(
     runs : sequence of ndarray of shape (N, 3)
         (offset, height, depth) [m] of each run's points.
     kinds : sequence of str
-        Only runs of one kind are joined.
+        Only runs of one kind are joined; an unsure one goes with any but a drain.
     hidden : callable
         Whether something hides the straight way between two points (2,).
 
@@ -34,7 +34,8 @@ def join(
     links = []
     for a in range(len(runs)):
         for b in range(a + 1, len(runs)):
-            if kinds[a] != kinds[b] and "unsure" not in (kinds[a], kinds[b]):
+            pair = {kinds[a], kinds[b]}
+            if len(pair) > 1 and ("unsure" not in pair or "drain" in pair):
                 continue
             for end_a in (0, 1):
                 for end_b in (0, 1):

@@ -32,6 +32,7 @@ DOUBLE_M, DOUBLE_SHARE = 0.018, 0.5
 GHOST_M, GHOST_SHARE = 0.04, 0.8  # a weaker double at a wrong depth
 # Times the mean asked for: fainter lines are left out unless they are so long.
 FAINT, FAINT_LEAST_M, FAINT_LONG_M = 1.15, 0.4, 0.8
+THIN_COST = 1.5  # a white cable is a faint wide line, too, but a clear thin one
 DRAIN_UPRIGHT, DRAIN_LONG_M = 0.8, 1.2  # a short pale bar across is a rung or a shelf
 FLOOR_M = 0.13  # lines no higher than this belong to the floor and the sole plate
 # What runs on before a stud's face stands in the room: a ladder, a board leant on the wall.
@@ -122,8 +123,10 @@ def ridge_layers(view: Rectified, px_m: float) -> np.ndarray:
         if name in THICK:
             ridge = np.maximum(ridge, ridges(found[..., k], CONDUIT_M / px_m))
         layers.append(ridge)
-    pale = np.maximum(found[..., SHEATHS.index("white")], found[..., SHEATHS.index("grey")])
-    layers.append(ridges(pale, DRAIN_M / px_m))
+    pale = [SHEATHS.index("white"), SHEATHS.index("grey")]
+    thin = cv2.GaussianBlur(np.maximum(*(layers[k] for k in pale)), (0, 0), DRAIN_M / 4 / px_m)
+    wide = ridges(np.maximum(*(found[..., k] for k in pale)), DRAIN_M / px_m)
+    layers.append(np.clip(wide - THIN_COST * thin, 0, 1))
     return np.clip(np.dstack(layers) * 255, 0, 255).astype(np.uint8)
 
 

@@ -13,7 +13,7 @@ from asbuilt.imaging.boxes import BOX_BACK_M, RIM_DEPTH_M, Mouth, find_mouths
 from asbuilt.imaging.coils import Coil, find_coils
 from asbuilt.imaging.jackets import unlike_wood
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
-from asbuilt.imaging.run_lines import Run, find_runs, hide_hollows, ridge_layers, without
+from asbuilt.imaging.run_lines import DRAIN_M, Run, find_runs, hide_hollows, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
 from asbuilt.imaging.upright_checks import studs_among
 from asbuilt.imaging.uprights import BAND_M, Edges, Upright, edges_of, find_uprights
@@ -189,7 +189,8 @@ def _joined(seen: Seen, pieces: Sequence[Run]) -> list[Run]:
         x, y = ((a + b) / 2)[0] / px, (top_m - ((a + b) / 2)[1]) / px
         return any(left <= x <= right and top <= y <= bottom for left, top, right, bottom in sheets)
 
-    chains = join([p.points_m for p in pieces], [p.sheath for p in pieces], hidden)
+    kinds = ["drain" if p.radius_m == DRAIN_M / 2 else p.sheath for p in pieces]
+    chains = join([p.points_m for p in pieces], kinds, hidden)
     return [_chain([pieces[k] for k, _ in chain], [turn for _, turn in chain]) for chain in chains]
 
 

@@ -29,15 +29,13 @@ from tests.benchmarks.viewer import SCREENS
 GIVEN_S = 180.0
 # The next proposal is there when its line is drawn and its picture is decoded.
 DRAWN = """async (before) => {
-  const text = document.getElementById('count').textContent + document.getElementById('what').textContent;
-  if (text === before) return null;
-  if (document.getElementById('what').textContent === 'Nothing left to review') return text;
-  const image = document.querySelector('#photo image'), line = document.querySelector('#proposal');
-  if (!image || !line || image.dataset.waited === before) return null;
+  const shown = document.getElementById('photo').dataset.shows;
+  if (!shown || shown === before) return null;
+  if (shown === 'none') return shown;
   const probe = new Image();
-  probe.src = image.getAttribute('href');
+  probe.src = document.querySelector('#photo image').getAttribute('href');
   await probe.decode();
-  return text;
+  return shown;
 }"""
 
 
@@ -70,7 +68,8 @@ def _drawn(page, before: str) -> str:
         if text:
             return text
         time.sleep(0.01)
-    raise TimeoutError("the next proposal did not come within 30 s")
+    said = page.evaluate("document.getElementById('problem').textContent")
+    raise TimeoutError(f"the next proposal did not come within 30 s; the page says: {said}")
 
 
 def main() -> None:

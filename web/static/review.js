@@ -20,7 +20,25 @@ function start() {
   let busy = false;
 
   const current = () => waiting[at];
-  const address = (template, action = "") => template.replace("PROPOSAL", encodeURIComponent(current().id)).replace("ACTION", action);
+  const address = (template, action = "", id = current().id) => template.replace("PROPOSAL", encodeURIComponent(id)).replace("ACTION", action);
+
+  // Where the pictures show a proposal; asked for once, and for the next one while this one is looked at.
+  const asked = new Map();
+  function viewsOf(one) {
+    if (!asked.has(one.id)) {
+      const answer = fetch(address(root.dataset.views, "", one.id), { headers: { Accept: "application/json" } })
+        .then(async (response) => (response.ok ? (await response.json()).views : []))
+        .catch(() => []);
+      asked.set(one.id, answer);
+    }
+    return asked.get(one.id);
+  }
+
+  async function lookAhead() {
+    const next = waiting[(at + 1) % waiting.length];
+    const [first] = await viewsOf(next);
+    if (first) new Image().src = first.image;
+  }
 
   function say(text) {
     byId("problem").textContent = text;
@@ -37,6 +55,7 @@ function start() {
       byId("what").textContent = "Nothing left to review";
       for (const id of ["where", "ends", "hint"]) byId(id).textContent = "";
       svg.replaceChildren();
+      svg.dataset.shows = "none";
       return;
     }
     at = Math.max(0, Math.min(at, waiting.length - 1));
@@ -50,11 +69,13 @@ function start() {
     root.querySelector('[data-do="join"]').hidden = !one.run;
     if (byId("circuit")) byId("circuit").value = "";
     checkCircuit();
-    const response = await fetch(address(root.dataset.views), { headers: { Accept: "application/json" } });
+    svg.dataset.shows = "";
+    const found = await viewsOf(one);
     if (current() !== one) return;
-    views = response.ok ? (await response.json()).views : [];
+    views = found;
     shown = 0;
     draw();
+    lookAhead();
   }
 
   function draw() {
@@ -69,6 +90,7 @@ function start() {
     const lines = svgElement("g", { id: "proposal" });
     lines.append(svgElement(tag, { class: "review-rim", points }), svgElement(tag, { class: "review-line", points }));
     svg.append(image, lines);
+    svg.dataset.shows = current().id;
     if (!board) {
       board = new Board(byId("board"), svg, { closest: 30 });
       wireButtons(board);
@@ -97,12 +119,12 @@ function start() {
       done.push({ changes: found.changes, proposals: leaves ? [[at, current()]] : [] });
       if (leaves) waiting.splice(at, 1);
       else renew(found.proposals);
-      await show();
     } catch (error) {
-      say(error.message);
-    } finally {
       busy = false;
+      return say(error.message);
     }
+    busy = false; // the next key counts while the next picture is still on its way
+    await show();
   }
 
   // What the server says of proposals now takes the place of what it said before.
@@ -110,6 +132,7 @@ function start() {
     for (const told of proposals) {
       const index = waiting.findIndex((p) => p.id === told.id);
       if (index >= 0) waiting[index] = told;
+      asked.delete(told.id);
     }
   }
 
