@@ -18,9 +18,9 @@ COMMANDS = (
     "new", "plan", "room", "face", "opening", "covering", "stud", "marker", "reference", "panel", "circuit",
     "item", "taped", "box", "device", "cable", "feed", "control", "hole", "test", "rule",
     "demo", "markers", "add", "pictures", "file", "sightings", "place",
-    "elevation", "propose", "coverage", "checks", "readiness", "behind", "drill", "fixing", "overlay", "find", "pole",
-    "event", "serve", "circuits", "schedule", "feeds", "dead", "cables", "load", "drop", "trimout", "items", "history",
-    "library", "handover", "card", "open", "verify", "backup", "key", "merge",
+    "elevation", "propose", "lattice", "coverage", "checks", "readiness", "behind", "drill", "fixing", "overlay",
+    "find", "pole", "event", "serve", "circuits", "schedule", "feeds", "dead", "cables", "load", "drop", "trimout",
+    "items", "history", "library", "handover", "card", "open", "verify", "backup", "key", "merge",
 )  # fmt: skip
 
 

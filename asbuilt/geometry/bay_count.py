@@ -45,7 +45,13 @@ class Counted:
     log10_odds: float
 
 
-def count_bays(lattice: Lattice, walls: Sequence[WallPlan], seen_from_m: float, seen_to_m: float) -> list[Counted]:
+def count_bays(
+    lattice: Lattice,
+    walls: Sequence[WallPlan],
+    seen_from_m: float,
+    seen_to_m: float,
+    certain: float | None = None,
+) -> list[Counted]:
     """Places of a lattice that fit the plan, the likeliest first; one only if the count is certain.
 
     Parameters
@@ -54,6 +60,8 @@ def count_bays(lattice: Lattice, walls: Sequence[WallPlan], seen_from_m: float, 
         The walls that the picture may show.
     seen_from_m, seen_to_m : float
         What the picture shows of the plane of the studs, from the foot of the camera.
+    certain : float, optional
+        Powers of ten by which a place is to be less likely than the best before it is left out; infinite: none is.
 
     Returns
     -------
@@ -69,8 +77,8 @@ def count_bays(lattice: Lattice, walls: Sequence[WallPlan], seen_from_m: float, 
     if not trials:
         return []
     trials.sort(key=lambda t: -t[0])
-    best = trials[0][0]
-    return [Counted(face_id=f, foot_m=m, log10_odds=s - best) for s, f, m in trials if s > best - CERTAIN]
+    best, certain = trials[0][0], CERTAIN if certain is None else certain
+    return [Counted(face_id=f, foot_m=float(m), log10_odds=s - best) for s, f, m in trials if s > best - certain]
 
 
 def _feet(lattice: Lattice, wall: WallPlan) -> np.ndarray:

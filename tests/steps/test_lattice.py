@@ -1,0 +1,88 @@
+"""Studs told by pictures without marks: the count by one known place, and what is left open or refused."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from asbuilt.cli import main
+from asbuilt.record import Face, Media, Opening, Picture, Record, ReferencePoint, Room, Sighting
+from asbuilt.steps import intake, lattice
+from tests.steps.conftest import SAMPLE_MEDIA
+
+TRUTH = json.loads((Path(__file__).parents[1] / "data" / "sample_truth.json").read_text("utf-8"))
+WALLS = {w["id"]: w for w in TRUTH["walls"]}
+PHOTO = "open_05.jpg"  # of the garden face
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """The four walls as planned, and two photos of which nothing is known."""
+    folder = tmp_path_factory.mktemp("lattice") / "r"
+    with Record.create(folder, "Sample") as record:
+        record.put(Room(id="studio", name="Studio"))
+        for k, w in enumerate(TRUTH["walls"]):
+            record.put(Face(
+                id=w["id"], room_id="studio", title=w["name"], order_idx=k, length_m=w["length"], height_m=w["height"],
+                spacing_m=w["nominal_oc"], layout_from=w["layout_from"], stud_depth_m=w["stud_depth"],
+            ))  # fmt: skip
+            for o in w["openings"]:
+                record.put(Opening(id=o["id"], face_id=w["id"], kind=o["kind"], left_m=o["x0"], right_m=o["x1"],
+                                   bottom_m=o["z0"], top_m=o["z1"]))  # fmt: skip
+        intake.run(record, [SAMPLE_MEDIA / PHOTO, SAMPLE_MEDIA / "open_01.jpg"])
+    return folder
+
+
+def picture_of(record: Record, name: str) -> Picture:
+    media = next(m for m in record.all(Media) if m.name == name)
+    return next(p for p in record.all(Picture) if p.media_id == media.id)
+
+
+def test_alike_bays_are_left_open_and_nothing_is_stored(folder):
+    with Record.open(folder) as record:
+        told = {p.picture_id: p for p in lattice.run(record).pictures}
+        one = told[picture_of(record, PHOTO).id]
+        assert one.spacing_m == pytest.approx(0.4064)
+        assert one.places > 1
+        assert one.centers_m == ()
+        assert record.all(Sighting) == []
+
+
+def test_one_known_place_settles_which_stud_is_which(folder):
+    pose = next(p for p in TRUTH["photos"] if p["file"] == PHOTO)
+    wall = WALLS["garden"]
+    at_m = np.array([1.6256, 0.0, 1.2])  # offset, depth, height of a taped mark
+    world = np.array(wall["origin"]) + at_m[0] * np.array(wall["axis_x"]) + at_m[1] * np.array(wall["axis_y"])
+    world = world + at_m[2] * np.array(wall["axis_z"])
+    seen = np.array(pose["R"]) @ world + pose["t"]
+    inner = pose["intrinsics"]
+    x_px, y_px = inner["fx"] * seen[0] / seen[2] + inner["cx"], inner["fy"] * seen[1] / seen[2] + inner["cy"]
+    with Record.open(folder) as record:
+        picture = picture_of(record, PHOTO)
+        record.put(ReferencePoint(id="mark", face_id="garden", offset_m=at_m[0], height_m=at_m[2]))
+        record.put(Sighting(id="mark@1", target="reference", target_id="mark", picture_id=picture.id, place="mark",
+                            x_px=float(x_px), y_px=float(y_px), sigma_px=2.0))  # fmt: skip
+        told = lattice.run(record, lattice.LatticeOptions(picture_ids=(picture.id,))).pictures[0]
+        record.remove(Sighting, "mark@1")
+    assert (told.places, told.face_id) == (1, "garden")
+    true = np.array([s["x"] for s in wall["studs"]])
+    near = np.array([np.abs(true - c).min() for c in told.centers_m])
+    assert np.median(near) < 0.05  # far less than a bay
+    assert np.median(near) < 4 * told.sigma_m
+
+
+def test_the_command_says_what_is_open_and_asks_for_one_place(folder):
+    shown = CliRunner().invoke(main, ["lattice", str(folder)])
+    assert shown.exit_code == 0, shown.output
+    assert "16 in on centre" in shown.output or "1 ft 4 in on centre" in shown.output
+    assert "mark one known place in the picture" in shown.output
+
+
+def test_a_record_without_walls_gets_a_reason(tmp_path):
+    with Record.create(tmp_path / "r", "House") as record:
+        intake.run(record, [SAMPLE_MEDIA / PHOTO])
+        assert lattice.run(record).pictures[0].reason == "no wall is described yet"
