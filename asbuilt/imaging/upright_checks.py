@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,19 +11,28 @@ from asbuilt.imaging.sweep import Rectified
 from asbuilt.imaging.uprights import Upright
 
 SAME_M, PARTED_M = 0.010, 1.0  # pieces of one stud, above and below a sheet of paper or a box
-BESIDE_M, BESIDE_SHARE = 1.5, 0.45  # widths; of a neighbour's height: jacks reach up to a header at least
+# What touches a stud is one only if it looks and reaches like its neighbour, or belongs to an opening: else it
+# is the neighbour's side, often with a cable along it, or the dark gap to the next.
+BESIDE_M, BESIDE_SHARE, ENDS_M = 1.5, 0.45, 0.35  # widths; of a neighbour's height; [m]
+OPENING_M, ALIKE_LIGHT = 2.6, 0.3  # widths from an opening's side; logarithm of brightness
 ODD_TINT = 0.27  # logarithm of yellowness by which a pipe differs from the studs of its wall
 LEAST_TO_COMPARE = 4
 ROWS_STEP = 7
 
 
-def studs_among(uprights: Sequence[Upright], views: Sequence[Rectified], px_m: float, top_m: float) -> list[Upright]:
-    """The studs among uprights, from left to right."""
+def studs_among(
+    uprights: Sequence[Upright], views: Sequence[Rectified], px_m: float, top_m: float, sides_m: Sequence[float]
+) -> list[Upright]:
+    """The studs among uprights, from left to right; ``sides_m`` are the sides of openings."""
     whole = _merged(uprights)
-    real = [u for u in whole if not _side_of_another(u, whole)]
     wood = [_wood_of(view) for view in views]
-    odd = _odd(real, [_yellowness(u, views, wood, px_m, top_m) for u in real])
-    return [u for u, other in zip(real, odd, strict=True) if not other]
+    tints = [_tint(u, views, wood, px_m, top_m) for u in whole]
+    odd = _odd(whole, [yellow for yellow, _ in tints])
+    light = {u: own for u, (_, own) in zip(whole, tints, strict=True)}
+    beside = {u: any(abs(u.center_m - s) < OPENING_M * u.width_m for s in sides_m) for u in whole}
+    return [
+        u for u, other in zip(whole, odd, strict=True) if not other and not _side_of_another(u, light, beside[u])
+    ]
 
 
 def _merged(uprights: Sequence[Upright]) -> list[Upright]:
@@ -47,20 +56,25 @@ def _gap_m(one: Upright, other: Upright) -> float:
     return max(one.bottom_m, other.bottom_m) - min(one.top_m, other.top_m)
 
 
-def _side_of_another(one: Upright, uprights: Sequence[Upright]) -> bool:
-    """Whether an upright is but a short strip right beside a longer one: its side, or the shadow of it."""
-    for other in uprights:
+def _side_of_another(one: Upright, light: Mapping[Upright, float], at_opening: bool) -> bool:
+    """Whether an upright is but a strip beside a longer or brighter one: its side, or the gap to the next."""
+    for other in light:
         apart = abs(one.center_m - other.center_m)
         overlap = min(one.top_m, other.top_m) - max(one.bottom_m, other.bottom_m)
         if other is one or not 0 < apart < BESIDE_M * one.width_m or overlap <= 0:
             continue
-        if one.top_m - one.bottom_m < BESIDE_SHARE * (other.top_m - other.bottom_m):
+        share = (one.top_m - one.bottom_m) / (other.top_m - other.bottom_m)
+        darker = light[one] < light[other] - ALIKE_LIGHT
+        if share < BESIDE_SHARE or (darker and not at_opening):
+            return True
+        ends = abs(one.top_m - other.top_m), abs(one.bottom_m - other.bottom_m)
+        if not at_opening and share < 1 and max(ends) > ENDS_M:
             return True
     return False
 
 
-def _yellowness(one: Upright, views, wood: Sequence[np.ndarray], px_m: float, top_m: float) -> float:
-    """Median over the pictures of the tint of an upright's middle, against each picture's wood."""
+def _tint(one: Upright, views, wood: Sequence[np.ndarray], px_m: float, top_m: float) -> tuple[float, float]:
+    """Yellowness and brightness of an upright's middle against each picture's wood, medians over the pictures."""
     found = []
     col = round(one.center_m / px_m - 0.5)
     first, last = round((top_m - one.top_m) / px_m), round((top_m - one.bottom_m) / px_m)
@@ -73,8 +87,8 @@ def _yellowness(one: Upright, views, wood: Sequence[np.ndarray], px_m: float, to
         if len(rows) >= 3:
             strip = np.log(view.colors[rows, left : left + 5].astype(np.float32) + 4).mean(axis=(0, 1))
             blue, green, red = strip - own_wood
-            found.append(float((green + red) / 2 - blue))
-    return float(np.median(found)) if found else np.nan
+            found.append(((green + red) / 2 - blue, (blue + green + red) / 3))
+    return tuple(float(v) for v in np.median(found, axis=0)) if found else (np.nan, np.nan)
 
 
 def _wood_of(view: Rectified) -> np.ndarray:

@@ -30,6 +30,7 @@ PLATE_M, TOP_PLATE_M = 0.10, 0.16
 RIM_FREE_M = 0.06
 FLUSH_M = 0.016  # a box this near to a stud's side is nailed to it (common practice, no source)
 LOOSE_MISFIT = 0.5  # of a box beside no stud
+LEAST_CRIPPLE_M = 0.15
 BARE_M = 0.1  # a mark with a stud this near is not bare
 
 Rectangle = tuple[float, float, float, float]  # left, top, right, bottom in pixels of the face
@@ -87,8 +88,15 @@ def studs_seen(seen: Seen, likely_m: Sequence[float]) -> list[Upright]:
     px, face = seen.patch.px_m, seen.face
     edges = edges_of(seen.views, seen.patch.rows, seen.patch.cols, px)
     barred = seen.barred([*seen.holes(-OPENING_INSET_M), *seen.sheets()], round(BAND_M / px))
-    found = find_uprights(edges, px, seen.patch.top_m, face.stud_width_m, barred, likely_m)
-    found = studs_among(found, seen.views, px, seen.patch.top_m)
+    framing = [
+        edge + out * k * face.stud_width_m
+        for o in seen.openings
+        for edge, out in ((o.left_m, -1), (o.right_m, 1))
+        for k in (0.5, 1.5)  # a jack and a king
+    ]
+    found = find_uprights(edges, px, seen.patch.top_m, face.stud_width_m, barred, [*likely_m, *framing])
+    sides = [side for o in seen.openings for side in (o.left_m, o.right_m)]
+    found = studs_among(found, seen.views, px, seen.patch.top_m, sides)
     found += _unlike(found, _on_marks(seen, edges, barred, likely_m, found))
     found = [u for u in found if face.stud_width_m < u.center_m < face.length_m - face.stud_width_m]
     for left in (True, False):
@@ -108,8 +116,10 @@ def _on_marks(
     px, face = seen.patch.px_m, seen.face
     extra = []
     for o in seen.openings:
-        above = (o.left_m, o.right_m, o.top_m, face.height_m)
-        extra += short_studs(seen.views, px, seen.patch.top_m, face.stud_width_m, above, marks_m)
+        for low, high in ((o.top_m, face.height_m), (0.0, o.bottom_m)):
+            if high - low > LEAST_CRIPPLE_M:
+                zone = (o.left_m, o.right_m, low, high)
+                extra += short_studs(seen.views, px, seen.patch.top_m, face.stud_width_m, zone, marks_m)
     bare = [m for m in marks_m if all(abs(m - u.center_m) > BARE_M for u in found)]
     return extra + aslant(edges, px, seen.patch.top_m, face.stud_width_m, barred, bare)
 
