@@ -16,8 +16,8 @@ DEPTHS_M = (-0.02, -0.045, -0.07)  # a few turns lie beside each other on a nail
 RADII_M = np.arange(0.09, 0.261, 0.01)  # common practice, no source
 RING_M = 0.02
 LEAST_VIEWS = 3
-SECTORS, HELD_LEAST, SECTORS_LEAST = 24, 0.12, 0.7
-MEAN_LEAST, HOLLOW_SHARE = 0.16, 0.5
+SECTORS, HELD_LEAST, SECTORS_LEAST = 24, 0.12, 0.62
+MEAN_LEAST, HOLLOW_SHARE = 0.19, 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -28,6 +28,7 @@ DRAIN_SHORTEST_M, DRAIN_SIDE_M = 0.4, 0.055  # its rims look like cables
 FIRM_MEAN = 1.35  # times the mean asked for: the colour is sure
 AT_RIM_SHARE, AT_RIM_FIRM = 0.5, 0.35  # a line that fits best on the first or last plane lies outside the wall
 IN_WOOD_SHARE = 0.6
+BY_WOOD_M, LIKE_WOOD = 0.014, ("orange", "grey", "black")  # what edges of wood, and shadows beside it, look like
 DOUBLE_M, DOUBLE_SHARE = 0.018, 0.5
 GHOST_M, GHOST_SHARE = 0.04, 0.8  # a weaker double at a wrong depth
 # Times the mean asked for: fainter lines are left out unless they are so long.
@@ -69,6 +70,8 @@ def find_runs(
     last_m = stud_depth_m - NEAREST_M
     depths = np.linspace(NEAREST_M, last_m, max(3, round((last_m - NEAREST_M) / DEPTH_STEP_M) + 1))
     before = _on_faces(views, ridged, wood.shape)
+    reach = 2 * round(BY_WOOD_M / px_m) + 1
+    by_wood = cv2.dilate(wood.astype(np.uint8), np.ones((1, reach), np.uint8)) > 0
     found = []
     for name, evidence in zip((*SHEATHS, DRAIN), gather(views, layers, depths, *wood.shape), strict=True):
         seed, mean = LEAST[name]
@@ -78,8 +81,11 @@ def find_runs(
             lines += follow_faint(evidence, px_m, FAINT_STRAIGHT * seed, FAINT_STRAIGHT * mean, lines)
         for line in lines:
             inside = _inside(line, evidence.depths_m) and not _in_wood(line, wood)
+            share = float(line.evidence.mean()) / mean
+            if name in LIKE_WOOD and share < FAINT and _in_wood(line, by_wood):
+                continue  # the edge of a stud
             if inside and not _before_wood(line, before[..., (*SHEATHS, DRAIN).index(name)], wood, px_m):
-                found.append((float(line.evidence.mean()) / mean, name, line))
+                found.append((share, name, line))
     return [_run(name, share, line, px_m, top_m) for share, name, line in _single(found, px_m, top_m)]
 
 

@@ -174,6 +174,7 @@ def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> 
     paper = [*seen.holes(OPENING_MARGIN_M), *seen.sheets()]
     bare = [without(view, paper, MASK_MARGIN_M / px) & view.within for view in seen.views]
     coils = find_coils(seen.views, ridged, bare, seen.patch.rows, seen.patch.cols, px)
+    coils = [c for c in coils if not any(_inside(c.ring_m.mean(axis=0), m) for m in mouths)]
     boxes = [_rectangle_px(m, px) for m in mouths]
     shows = []
     for view, show in zip(seen.views, bare, strict=True):
@@ -183,6 +184,11 @@ def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> 
     wood = seen.barred(seen.fronts(studs, -WOOD_INSET_M))
     pieces = find_runs(seen.views, ridged, shows, wood, px, seen.patch.top_m, face.stud_depth_m)
     return _joined(seen, pieces), coils
+
+
+def _inside(spot_m: np.ndarray, mouth: Mouth) -> bool:
+    """Whether a spot (x, y) lies in a box's mouth: the wires in a panel are no coil."""
+    return abs(spot_m[0] - mouth.x_m) < mouth.width_m / 2 and abs(spot_m[1] - mouth.y_m) < mouth.height_m / 2
 
 
 def _rectangle_px(mouth: Mouth, px_m: float) -> Rectangle:
