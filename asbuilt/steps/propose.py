@@ -149,7 +149,7 @@ def _stud_rows(record: Record, site: Site, seen: Seen, studs: Sequence[Upright])
     """Rows of the measured studs, and what the layout makes of them."""
     face = site.face
     taped = [s for s in record.all(Stud, face_id=face.id) if s.source != MEASURED]
-    sigma_m = min((v.sigma_m for v in seen.views), default=0.003)
+    sigma_m = float(np.median([v.sigma_m for v in seen.views])) if seen.views else 0.003
     rows = []
     for number, upright in enumerate(studs, 1):
         if any(abs(s.center_m - upright.center_m) < TAPED_NEAR_M for s in taped):
