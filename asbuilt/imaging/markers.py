@@ -39,7 +39,9 @@ def _detector(dictionary: str) -> cv2.aruco.ArucoDetector:
     return cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(DICTIONARIES[dictionary]), parameters)
 
 
-def detect_markers(gray: np.ndarray, dictionary: str = "AprilTag 36h11") -> list[MarkerSeen]:
+def detect_markers(
+    gray: np.ndarray, dictionary: str = "AprilTag 36h11", smoothed_in_code: bool = False
+) -> list[MarkerSeen]:
     """Find marker sheets.
 
     Parameters
@@ -48,6 +50,8 @@ def detect_markers(gray: np.ndarray, dictionary: str = "AprilTag 36h11") -> list
         One picture as displayed.
     dictionary : str
         A key of ``DICTIONARIES``.
+    smoothed_in_code : bool
+        Its edges were smoothed by coding more than by blur, as in dark pictures.
 
     Returns
     -------
@@ -57,7 +61,7 @@ def detect_markers(gray: np.ndarray, dictionary: str = "AprilTag 36h11") -> list
     quads, ids, _ = _detector(dictionary).detectMarkers(gray)
     seen: dict[int, list[MarkerSeen]] = {}
     for quad, marker_id in zip(quads, [] if ids is None else ids.ravel(), strict=True):
-        refined = refine_corners(gray, quad[0].astype(float))
+        refined = refine_corners(gray, quad[0].astype(float), smoothed_in_code)
         if refined is not None:
             corners, sigma = refined
             found = MarkerSeen(id=int(marker_id), corners_px=corners, sigma_px=sigma)
@@ -65,7 +69,9 @@ def detect_markers(gray: np.ndarray, dictionary: str = "AprilTag 36h11") -> list
     return [found[0] for _, found in sorted(seen.items()) if len(found) == 1]
 
 
-def refine_corners(gray: np.ndarray, corners_px: np.ndarray) -> tuple[np.ndarray, float] | None:
+def refine_corners(
+    gray: np.ndarray, corners_px: np.ndarray, smoothed_in_code: bool = False
+) -> tuple[np.ndarray, float] | None:
     """Corners of a dark square as the intersections of lines fitted to its four edges.
 
     Parameters
@@ -73,6 +79,8 @@ def refine_corners(gray: np.ndarray, corners_px: np.ndarray) -> tuple[np.ndarray
     gray : ndarray of shape (H, W), uint8
     corners_px : ndarray of shape (4, 2)
         Rough corners in order round the square [px].
+    smoothed_in_code : bool
+        As for ``detect_markers``.
 
     Returns
     -------
@@ -80,10 +88,12 @@ def refine_corners(gray: np.ndarray, corners_px: np.ndarray) -> tuple[np.ndarray
         Corners and their one-sigma [px]; None if an edge is not a clear straight line.
     """
     # Blur mixes light, not code values, and so does what lies between two pixels: in linear light
-    # a blurred edge stays where it was.
+    # a blurred edge stays where it was. Coding mixes code values: in a dark stretch of a rendered
+    # H.264 clip squares of 88 px came out 1.4 px too large in light, 0.0 px in code values.
     first = np.clip(np.floor(corners_px.min(axis=0)).astype(int) - RIM_PX, 0, np.array(gray.shape[::-1]) - 1)
     last = np.maximum(np.ceil(corners_px.max(axis=0)).astype(int) + RIM_PX, first + 1)
-    light = cv2.LUT(gray[first[1] : last[1], first[0] : last[0]], _LINEAR_LIGHT)
+    light = gray[first[1] : last[1], first[0] : last[0]]
+    light = light.astype(np.float32) if smoothed_in_code else cv2.LUT(light, _LINEAR_LIGHT)
     corners_px = corners_px - first
     for _ in range(ROUNDS):
         lines, residuals = [], []

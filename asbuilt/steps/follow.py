@@ -118,9 +118,11 @@ def _crop(bgr: np.ndarray, low_px: np.ndarray, high_px: np.ndarray) -> tuple[np.
 def _neighbours(job: _Job, camera: Camera, usable: dict[str, Camera]) -> dict[str, np.ndarray]:
     """Pictures that would show the tube at every depth, spread over how far it travels there."""
     ask, tube = job.ask, job.tube
+    if len(job.depths_m) < 3:
+        return {}
     points = tube.center_px + ALONG_PX[:, None] * tube.direction
     ends = points_at_depths(camera, ask.building_from_face, points, job.depths_m)
-    if ends is None or len(job.depths_m) < 3:
+    if ends is None:
         return {}
     middle = ends[len(ends) // 2]
     sight = middle[len(middle) // 2] - camera.center_building_m

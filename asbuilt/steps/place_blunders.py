@@ -15,38 +15,19 @@ import numpy as np
 from asbuilt.geometry.bundle import blocks_of, minimise
 from asbuilt.geometry.bundle_problem import PixelObservations, Problem, Unknowns
 from asbuilt.geometry.cameras import Lens
-from asbuilt.record import Marker
+from asbuilt.steps.place_named import SCALE_OFF, SLIP_M, Blunder, Measured, named, near
 from asbuilt.steps.place_setup import Site, is_taped, marker_sigmas
-from asbuilt.units import format_feet_inches, format_inches
+from asbuilt.steps.place_strays import Strays
+from asbuilt.units import format_inches
 
 SUSPECT = 5.0  # sigmas of a taped place, a print scale or the rms of a sheet's corners; our choice
 MOST_SUSPECTS = 3
 NO_TELLING = 50.0  # a fall of the cost this much larger than another's tells the culprit; our choice
 USUAL_SQUARED = 0.7  # of a whitened corner coordinate that is right
-SCALE_OFF = 0.020  # a printer that scales is off by more; blur and the lens look like less
-SLIP_M = 0.025  # a slip of the tape is an inch or more
 COMMON_SCALE_OFF = 0.006
-SAME_PLACE_M = 0.05
 ON_FACE_M = 0.1
+NO_STRAYS = Strays()
 MOST_LEFT_OUT = 0.5  # never drop more than this share of the sheets
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Blunder:
-    """One reference that was left out and why; ``kind`` is tape, swapped, moved or print scale."""
-
-    kind: str
-    references: tuple[str, ...]
-    text: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Measured:
-    """Where a sheet really is according to the pictures: face index, corners on it, its size ratio."""
-
-    face_idx: int
-    center_m: np.ndarray
-    scale: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +43,14 @@ class Settled:
     blunders: list[Blunder]
 
 
-def settle(problem: Problem, u: Unknowns, site: Site, group_of_camera: np.ndarray) -> Settled:
+def settle(
+    problem: Problem,
+    u: Unknowns,
+    site: Site,
+    group_of_camera: np.ndarray,
+    everything: PixelObservations,
+    astray: Strays = NO_STRAYS,
+) -> Settled:
     """Find the blunders of a converged problem.
 
     Parameters
@@ -73,6 +61,10 @@ def settle(problem: Problem, u: Unknowns, site: Site, group_of_camera: np.ndarra
     site : Site
     group_of_camera : ndarray of int, shape (N,)
         Which clip, or the stills, a camera belongs to.
+    everything : PixelObservations
+        All corners seen, those of the strays as well.
+    astray : Strays
+        Sheets that were left out beforehand.
     """
     blunders: list[Blunder] = []
     scale = _common_scale(problem, u)
@@ -81,8 +73,8 @@ def settle(problem: Problem, u: Unknowns, site: Site, group_of_camera: np.ndarra
         site = replace(site, markers=[replace(m, size_m=m.size_m * scale) for m in site.markers])
         problem = replace(problem, marker_half_m=problem.marker_half_m * scale)
         u = minimise(replace(u, marker_log_scale=np.zeros_like(u.marker_log_scale)), problem, 12, 1e-3).unknowns
-    everything = problem.corners
-    dropped: dict[int, set[int]] = {}
+    groups = set(group_of_camera.tolist())
+    dropped: dict[int, set[int]] = {marker: set(groups) for marker in astray.all}
     cleared: set[int] = set()
     for _ in range(max(1, int(MOST_LEFT_OUT * len(site.markers)))):
         suspects = _suspects(problem, u, site, group_of_camera, cleared)
@@ -93,17 +85,20 @@ def settle(problem: Problem, u: Unknowns, site: Site, group_of_camera: np.ndarra
         if not _really_off(best, site, everything, group_of_camera):
             cleared.add(best.marker)
             continue
-        if len(tried) > 1 and tried[1].cost - best.cost < NO_TELLING:
+        printed = _small_print(tried, u)
+        best = printed or best
+        if printed is None and len(tried) > 1 and tried[1].cost - best.cost < NO_TELLING:
             apart_m = _apart(best, site, everything, group_of_camera)
             blunders.append(_doubt(site, best.marker, tried[1].marker, apart_m))
             site = _widened(site, (best.marker, tried[1].marker), apart_m)
             problem = replace(problem, marker_sigma_m=marker_sigmas(site))
             u = minimise(u, problem, 15, 1e-3).unknowns
+            cleared |= {best.marker, tried[1].marker}
             continue
         dropped.setdefault(best.marker, set()).update(best.groups)
         problem, u = best.problem, best.unknowns
     found = {m: _measure(problem, u, site, everything, m, g, group_of_camera) for m, g in dropped.items()}
-    blunders += _named(problem, site, found)
+    blunders += named(problem, site, found, astray.swapped)
     return Settled(site=site, dropped=dropped, blunders=blunders)
 
 
@@ -196,6 +191,13 @@ def _without(corners: PixelObservations, marker: int, groups: set[int], group_of
     return corners.only(~((corners.thing_idx == marker) & inside))
 
 
+def _small_print(tried: list[LeftOut], u: Unknowns) -> LeftOut | None:
+    """Of suspects about as likely as the first, the only one that was solved to be of another size."""
+    likely = [t for t in tried if t.cost - tried[0].cost < NO_TELLING]
+    printed = [t for t in likely if abs(np.expm1(u.marker_log_scale[t.marker])) > SCALE_OFF]
+    return printed[0] if len(printed) == 1 else None
+
+
 def _really_off(left_out: LeftOut, site: Site, everything, group_of_camera) -> bool:
     """Whether the pictures, without a suspect, put it elsewhere than taped, see it move, or of another size."""
     marker = site.markers[left_out.marker]
@@ -205,7 +207,7 @@ def _really_off(left_out: LeftOut, site: Site, everything, group_of_camera) -> b
     if not seen:
         return True  # on none of the faces: nowhere near where it was taped
     scale_off = any(abs(m.scale - 1) > SCALE_OFF for m in seen.values())
-    return scale_off or not is_taped(marker) or any(not _near(site, marker, m) for m in seen.values())
+    return scale_off or not is_taped(marker) or any(not near(site, marker, m) for m in seen.values())
 
 
 def _apart(left_out: LeftOut, site: Site, everything, group_of_camera) -> float:
@@ -269,93 +271,3 @@ def _on_a_face(u: Unknowns, site: Site, corners_m: np.ndarray, half_m: float) ->
             scale = float(side.mean() / (2 * half_m))
             return Measured(face_idx=k, center_m=place, scale=scale)
     return None
-
-
-def _named(problem, site: Site, found: dict[int, dict[int, Measured]]) -> list[Blunder]:
-    """A blunder for each sheet left out, with its likely cause; swapped pairs together."""
-    blunders, done = [], set()
-    taped = {k: (site.face_idx[m.face_id], m) for k, m in enumerate(site.markers) if is_taped(m)}
-    for marker, by_group in found.items():
-        if marker in done:
-            continue
-        partner = _swap_partner(marker, by_group, found, taped, done)
-        if partner is not None:
-            a, b = site.markers[marker].id, site.markers[partner].id
-            done |= {marker, partner}
-            text = f"marker sheets {a} and {b} look swapped: each hangs where the other was taped; both are left out"
-            blunders.append(Blunder(kind="swapped", references=(f"marker {a}", f"marker {b}"), text=text))
-            continue
-        done.add(marker)
-        whole = marker not in set(problem.corners.thing_idx.tolist())
-        blunders.append(_cause(site, site.markers[marker], by_group, whole))
-    return blunders
-
-
-def _swap_partner(marker, by_group, found, taped, done) -> int | None:
-    for other in found:
-        if (
-            other != marker
-            and other not in done
-            and _hangs_at(by_group, other, taped)
-            and _hangs_at(found[other], marker, taped)
-        ):
-            return other
-    return None
-
-
-def _hangs_at(by_group: dict[int, Measured], other: int, taped) -> bool:
-    if other not in taped:
-        return False
-    face_idx, marker = taped[other]
-    return any(
-        m.face_idx == face_idx
-        and abs(m.center_m[0] - marker.offset_m) < SAME_PLACE_M
-        and abs(m.center_m[2] - marker.height_m) < SAME_PLACE_M
-        for m in by_group.values()
-    )
-
-
-def _cause(site: Site, marker: Marker, by_group: dict[int, Measured], whole: bool) -> Blunder:
-    name = f"marker {marker.id}"
-    if not by_group:
-        return Blunder(
-            kind="unclear",
-            references=(name,),
-            text=f"{name} disagrees with everything else and is left out; tape it again",
-        )
-    seen = next(iter(by_group.values()))
-    if not whole:
-        text = f"{name} was moved between clips: later it hangs at {_place(site, seen)}, and is used only before that"
-        return Blunder(kind="moved", references=(name,), text=text)
-    if abs(seen.scale - 1) > SCALE_OFF and _near(site, marker, seen):
-        text = f"{name} is printed at {100 * seen.scale:.0f} % of true size and is left out; print it without scaling"
-        return Blunder(kind="print scale", references=(name,), text=text)
-    centers = [m.center_m for m in by_group.values()]
-    if len(centers) > 1 and np.ptp(np.array(centers), axis=0).max() > SAME_PLACE_M:
-        text = f"{name} was moved between clips and is left out; tape where it hangs now, as a new sheet"
-        return Blunder(kind="moved", references=(name,), text=text)
-    return Blunder(kind="tape", references=(name,), text=_taped_wrong(site, marker, seen))
-
-
-def _near(site: Site, marker: Marker, seen: Measured) -> bool:
-    if not is_taped(marker) or site.face_idx[marker.face_id] != seen.face_idx:
-        return False
-    return float(np.hypot(seen.center_m[0] - marker.offset_m, seen.center_m[2] - marker.height_m)) < SLIP_M
-
-
-def _taped_wrong(site: Site, marker: Marker, seen: Measured) -> str:
-    taped = f"{format_feet_inches(marker.offset_m)}, {format_feet_inches(marker.height_m)} up on {marker.face_id}"
-    text = f"marker {marker.id} is left out: taped at {taped}, but the pictures have it at {_place(site, seen)}"
-    if site.face_idx[marker.face_id] == seen.face_idx:
-        parts = []
-        for axis, word, value in ((0, "offset", marker.offset_m), (2, "height", marker.height_m)):
-            off_m = float(seen.center_m[axis] - value)
-            if abs(off_m) > 0.02:
-                parts.append(f"{word} {format_inches(abs(off_m), 2)} too {'small' if off_m > 0 else 'large'}")
-        text += f" ({', '.join(parts)})" if parts else ""
-    return text + "; tape it again"
-
-
-def _place(site: Site, seen: Measured) -> str:
-    face = site.faces[seen.face_idx]
-    return f"{format_feet_inches(seen.center_m[0], 2)}, {format_feet_inches(seen.center_m[2], 2)} up on {face.id}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -18,6 +18,7 @@ from asbuilt.record.pixels import iter_pictures
 
 DARK_LUMA = 60.0  # a mean below this of 255 is stretched before looking; our choice
 GAIN_MAX = 6.0
+DARK_CORNER_PX = 0.4  # sheets in a dark stretch of a rendered H.264 clip scatter that much more in size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,8 +82,9 @@ def look(record: Record, pictures: list[Picture], media: dict[str, Media], quiet
         waiting = []
         for picture, image in iter_pictures(record, ordered):
             i = index[picture.id]
-            gray = even_light(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY))
-            waiting.append((i, beside.submit(detect_markers, gray)))
+            plain = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
+            gray = even_light(plain)
+            waiting.append((i, beside.submit(_sheets, gray, gray is not plain)))
             if picture.kind == "frame":
                 lens = lenses[lens_ids[i]]
                 builder = builder or TrackBuilder(normalise=lens.normalised, focal_px=lens.focal_px)
@@ -103,6 +105,11 @@ def look(record: Record, pictures: list[Picture], media: dict[str, Media], quiet
     )  # fmt: skip
     return Looked(pictures=ordered, lens_ids=lens_ids, lenses=lenses, markers=markers, tracks=tracks,
                   stills=stills, record=record)  # fmt: skip
+
+
+def _sheets(gray: np.ndarray, was_dark: bool) -> list[MarkerSeen]:
+    found = detect_markers(gray, smoothed_in_code=was_dark)
+    return [replace(m, sigma_px=float(np.hypot(m.sigma_px, DARK_CORNER_PX))) for m in found] if was_dark else found
 
 
 def even_light(gray: np.ndarray) -> np.ndarray:

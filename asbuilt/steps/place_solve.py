@@ -13,11 +13,13 @@ from asbuilt.geometry.bundle_rows import track_rows
 from asbuilt.geometry.cameras import Camera, Lens
 from asbuilt.geometry.frames import BUILDING, Rigid3, camera_frame
 from asbuilt.geometry.initial import Chain
-from asbuilt.steps.place_blunders import Blunder, Settled, settle
+from asbuilt.steps.place_blunders import Settled, settle
 from asbuilt.steps.place_look import Looked
-from asbuilt.steps.place_problem import Assembled, Posed, assemble
+from asbuilt.steps.place_named import Blunder
+from asbuilt.steps.place_problem import Assembled, Posed, assemble, recamera
 from asbuilt.steps.place_setup import Site, corners_of, inside_test, known_points, planes_of
 from asbuilt.steps.place_strain import carried_by_marks, marks_blunder, strain_blunder, strained, strained_marks
+from asbuilt.steps.place_strays import strays
 from asbuilt.steps.place_ties import resect_stills, tie_chains, tie_points
 
 TRACK_SIGMA_PX = 0.6  # followed corners scatter 0.3 px about the epipolar line on rendered walks; they also drift
@@ -54,11 +56,19 @@ def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved 
     Solved or FailedEstimate
         The latter when no picture at all could be placed.
     """
+    whole, groups = looked, _groups(looked, np.arange(len(looked.pictures)))
+    astray = strays(looked, site)
+    if astray.all:
+        dropped = dict.fromkeys(astray.all, set(groups.tolist()))
+        looked = _without_sheets(looked, Settled(site=site, dropped=dropped, blunders=[]))
     posed, reasons = first_poses(looked, site, clicks)
     if not posed.cameras:
         return FailedEstimate("no picture shows a taped marker sheet or enough known points: four, or three twice")
     first, rough = _roughly(posed)
-    settled = settle(first.problem, rough, site, _groups(looked, first.picture_idx))
+    camera_of = np.full(len(looked.pictures), -1)
+    camera_of[first.picture_idx] = np.arange(len(first.picture_idx))
+    everything = recamera(corners_of(site, whole), camera_of)
+    settled = settle(first.problem, rough, site, groups[first.picture_idx], everything, astray)
     if settled.blunders:
         looked, site = _without_sheets(looked, settled), settled.site
         posed, reasons = first_poses(looked, site, clicks)

@@ -12,7 +12,7 @@ import numpy as np
 from asbuilt.geometry.bundle import Bundle
 from asbuilt.geometry.bundle_problem import Problem, Unknowns
 from asbuilt.geometry.resection import MIN_POINTS
-from asbuilt.steps.place_blunders import SLIP_M, Blunder
+from asbuilt.steps.place_named import SLIP_M, Blunder
 from asbuilt.steps.place_setup import Site
 from asbuilt.units import format_inches
 

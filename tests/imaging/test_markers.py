@@ -44,6 +44,19 @@ def test_corners_run_from_the_sheet_s_own_top_left():
         np.testing.assert_allclose(turned, np.roll(upright, -quarter, axis=0), atol=1e-9)
 
 
+def test_edges_that_coding_smoothed_are_met_in_code_values():
+    """A dark picture whose code values were smoothed: in light the square looks too large, in codes it does not."""
+    corners = sheet_corners((110.3, 109.6), 88, 0.1)
+    dark = picture_of({17: corners}, 220, 220, 0.2, noise=0.0).astype(float) * 0.14
+    gray = cv2.convertScaleAbs(cv2.GaussianBlur(dark, (0, 0), 2.2).round(), alpha=6)
+    bigger = []
+    for smoothed in (False, True):
+        (seen,) = detect_markers(gray, smoothed_in_code=smoothed)
+        bigger.append(np.linalg.norm(np.diff(seen.corners_px, axis=0), axis=1).mean() - 88)
+    assert bigger[0] > 1.2
+    assert abs(bigger[1]) < 0.3  # what the lens and the pixels themselves smoothed
+
+
 @pytest.mark.parametrize("blur_px", [0.5, 1.0])
 @pytest.mark.parametrize("side_px", [36, 60, 100])
 def test_corners_are_right_to_a_tenth_of_a_pixel_and_say_so(side_px, blur_px):

@@ -1,0 +1,143 @@
+"""Sheets whose taped places cannot be seen together with those of the sheets beside them.
+
+A place that is feet off, as of two sheets written down for each other, keeps every picture of it
+from being placed: no joint solution ever sees it. It is found beforehand, picture by picture.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from asbuilt.geometry.initial import DISAGREE
+from asbuilt.geometry.resection import resect
+from asbuilt.record import Marker
+from asbuilt.steps.place_look import Looked
+from asbuilt.steps.place_setup import Site, inside_test, is_taped, marker_corners_building_m
+
+TRIED = 5  # pictures of the same sheets that are tried
+MOSTLY = 0.2  # a stray agrees with others in at most this share of the pictures it disagrees in
+TELLING = 0.7  # the next suspect disagrees in at most this share of the pictures the stray does
+MENDED = 0.8  # share of the pictures of two sheets that must fit once their places are exchanged
+MOST_PAIRED = 12  # suspects of whom every pair is tried
+
+Together = dict[tuple[int, ...], list[int]]  # sheets seen together -> the pictures
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strays:
+    """Indices of sheets that are to be left out: pairs written down for each other, and others."""
+
+    swapped: tuple[tuple[int, int], ...] = ()
+    others: tuple[int, ...] = ()
+
+    @property
+    def all(self) -> tuple[int, ...]:
+        """Every sheet to be left out."""
+        return tuple(k for pair in self.swapped for k in pair) + self.others
+
+
+def strays(looked: Looked, site: Site) -> Strays:
+    """The sheets that disagree with whatever they are seen with, while the others agree.
+
+    Where nothing tells which of the sheets is wrong none is named.
+    """
+    index = {m.id: k for k, m in enumerate(site.markers) if is_taped(m)}
+    together: Together = {}
+    for i, seen in enumerate(looked.markers):
+        ids = tuple(sorted(index[m.id] for m in seen if m.id in index))
+        if len(ids) > 1:
+            together.setdefault(ids, []).append(i)
+    agree = {ids: _agree(looked, site, pictures, ids) for ids, pictures in together.items()}
+    swapped: list[tuple[int, int]] = []
+    while (pair := _swap(looked, site, together, agree)) is not None:
+        swapped.append(pair)
+        together, agree = _less(looked, site, together, agree, pair)
+    others: list[int] = []
+    while 2 * len(others) < len(index) and (stray := _culprit(together, agree)) is not None:
+        others.append(stray)
+        together, agree = _less(looked, site, together, agree, (stray,))
+    return Strays(swapped=tuple(swapped), others=tuple(others))
+
+
+def _less(looked: Looked, site: Site, together: Together, agree: dict, gone) -> tuple[Together, dict]:
+    """What is seen together without some sheets, and whether it agrees."""
+    less: Together = {}
+    for ids, pictures in together.items():
+        rest = tuple(k for k in ids if k not in gone)
+        if len(rest) > 1:
+            less.setdefault(rest, []).extend(pictures)
+    return less, {ids: agree[ids] if ids in agree else _agree(looked, site, less[ids], ids) for ids in less}
+
+
+def _counts(together: Together, agree: dict) -> tuple[Counter, Counter]:
+    """In how many pictures each sheet fits with the others there, and in how many it does not."""
+    good, bad = Counter(), Counter()
+    for ids, pictures in together.items():
+        for k in ids:
+            (good if agree[ids] else bad)[k] += len(pictures)
+    return good, bad
+
+
+def _swap(looked: Looked, site: Site, together: Together, agree: dict) -> tuple[int, int] | None:
+    """The two sheets whose pictures fit once their places are exchanged, if that tells one pair from all others."""
+    good, bad = _counts(together, agree)
+    suspects = sorted((k for k, n in bad.items() if good[k] <= MOSTLY * n), key=lambda k: -bad[k])[:MOST_PAIRED]
+    mended: list[tuple[int, tuple[int, int]]] = []
+    for a, b in combinations(sorted(suspects), 2):
+        own = {ids: pictures for ids, pictures in together.items() if a in ids or b in ids}
+        exchanged = _exchanged(site, a, b)
+        total, fits = Counter(), Counter()
+        for ids, pictures in own.items():
+            fit = _agree(looked, exchanged, pictures, ids)
+            for k in {a, b} & set(ids):
+                total[k] += len(pictures)
+                fits[k] += fit * len(pictures)
+        if all(fits[k] >= MENDED * total[k] for k in (a, b)):
+            mended.append((sum(fits.values()), (a, b)))
+    mended.sort(reverse=True)
+    if not mended or (len(mended) > 1 and mended[1][0] == mended[0][0]):
+        return None
+    return mended[0][1]
+
+
+def _exchanged(site: Site, a: int, b: int) -> Site:
+    def at(marker: Marker, other: Marker) -> Marker:
+        return replace(marker, face_id=other.face_id, offset_m=other.offset_m, height_m=other.height_m,
+                       depth_m=other.depth_m)  # fmt: skip
+
+    markers = list(site.markers)
+    markers[a], markers[b] = at(markers[a], markers[b]), at(markers[b], markers[a])
+    return replace(site, markers=markers)
+
+
+def _culprit(together: Together, agree: dict[tuple[int, ...], bool]) -> int | None:
+    """The sheet in most of the pictures that do not fit, if it hardly fits anywhere and no other may be it."""
+    good, bad = _counts(together, agree)
+    suspects = sorted(((n, k) for k, n in bad.items() if good[k] <= MOSTLY * n), reverse=True)
+    if not suspects:
+        return None
+    first, rivals = suspects[0][1], [k for n, k in suspects[1:] if n > TELLING * suspects[0][0]]
+    # Two that are only ever wrong together: each may be the one.
+    if any(first in ids and k in ids for k in rivals for ids, fits in agree.items() if not fits):
+        return None
+    return first
+
+
+def _agree(looked: Looked, site: Site, pictures: list[int], ids: tuple[int, ...]) -> bool:
+    """Whether most of some pictures can be placed by these sheets together."""
+    inside, fits = inside_test(site), []
+    for i in pictures[:: max(1, len(pictures) // TRIED)][:TRIED]:
+        seen = {m.id: m for m in looked.markers[i]}
+        sheets = [seen[site.markers[k].id] for k in ids]
+        points = np.concatenate([marker_corners_building_m(site, k) for k in ids])
+        pixels = np.concatenate([m.corners_px for m in sheets])
+        sigma = np.repeat([m.sigma_px for m in sheets], 4)
+        spread = np.repeat([site.markers[k].sigma_m for k in ids], 4)
+        lens = looked.lenses[looked.lens_ids[i]]
+        pose = resect(lens, points, pixels, sigma, spread, inside)
+        fits.append(bool(pose) and pose.used.all() and pose.residual_px <= DISAGREE * lens.focal_px)
+    return bool(np.mean(fits) >= 0.5)
