@@ -6,7 +6,7 @@ import pytest
 
 from asbuilt.record import Item, Placement, Record, Sighting
 from asbuilt.record.proposal_row import Proposal
-from tests.web.conftest import token
+from tests.web.conftest import SCREENS, Visit, needs_browser, token
 
 COMMON = {"sigma_m": 0.003, "sigma_depth_m": 0.01, "strength": 0.6}
 
@@ -86,3 +86,44 @@ def test_wrong_requests_are_refused_in_one_line(own_client, reviewed):
     assert _post(own_client, "/review/street-run-1/join", other="kiln-run-1").status_code == 409
     assert _post(own_client, "/review/street-box-1/move", picture_id="open_01").status_code == 400
     assert _post(own_client, "/review/undo", change=["999999"]).status_code == 409
+
+
+def test_a_pipes_colour_is_no_hint_at_a_wire(own_client, own_record_folder):
+    with Record.open(own_record_folder) as record:
+        shown = tuple(p.id for p in record.all(Placement, status="placed"))
+        for kind in ("cable", "drain"):
+            record.put(Proposal(id=f"street-{kind}", face_id="street", kind=kind, sheath="white", picture_ids=shown,
+                                points_m=((1.3, 1.2, 0.05), (1.6, 1.2, 0.05)), radius_m=0.005, **COMMON))  # fmt: skip
+    told = {p["kind"]: p["hint"] for p in own_client.get("/review.json").json["waiting"]}
+    assert told["cable"]
+    assert told["drain"] == ""
+
+
+def test_a_coil_is_accepted_as_one_thing_at_its_middle(own_client, own_record_folder):
+    with Record.open(own_record_folder) as record:
+        shown = tuple(p.id for p in record.all(Placement, status="placed"))
+        ring = ((1.4, 1.3, -0.04), (1.55, 1.45, -0.04), (1.4, 1.6, -0.04), (1.25, 1.45, -0.04))
+        record.put(Proposal(id="street-coil-1", face_id="street", kind="coil", points_m=ring, sheath="orange",
+                            picture_ids=shown, **COMMON))  # fmt: skip
+    assert _post(own_client, "/review/street-coil-1/accept").status_code == 200
+    with Record.open(own_record_folder) as record:
+        item = next(i for i in record.all(Item) if i.kind == "coil" and i.note)
+        assert item.width_m == pytest.approx(0.3)
+        assert {s.place for s in record.all(Sighting, target_id=item.id)} == {f"{item.id}.0"}
+
+
+@needs_browser
+@pytest.mark.parametrize("screen", list(SCREENS))
+def test_keys_pressed_one_after_another_all_count(browser, reviewed, own_served, screen):
+    visit = Visit(browser, screen, own_served.url)
+    page = visit.open("/review")
+    page.wait_for_selector("#proposal")
+    for left in (2, 1, 0):  # each as soon as the words are there, whether or not the picture is
+        page.keyboard.press("x")
+        page.wait_for_function(
+            "n => document.getElementById('count').textContent.includes(n ? `of ${n} left` : 'All decided')", arg=left
+        )
+    visit.check()
+    visit.context.close()
+    with Record.open(reviewed) as record:
+        assert {p.state for p in record.all(Proposal)} == {"rejected"}
