@@ -1,4 +1,4 @@
-"""For the whole suite: Ctrl-C works in what the tests start, even where the suite itself was started in the background."""
+"""For the whole suite: Ctrl-C works in what the tests start, even where the suite was started in the background."""
 
 from __future__ import annotations
 

@@ -29,7 +29,8 @@ def site_of(room: SimRoom, markers: bool = True, references: bool = False, untap
     faces = [
         Face(
             id=f.name, room_id="room", title=f.name, order_idx=k, length_m=f.taped_length_m, height_m=f.taped_height_m,
-            corner_rad=f.nominal_corner_rad, stud_depth_m=f.stud_depth_m, spacing_m=f.spacing_m, layout_from=f.layout_from,
+            corner_rad=f.nominal_corner_rad, stud_depth_m=f.stud_depth_m, spacing_m=f.spacing_m,
+            layout_from=f.layout_from,
         )
         for k, f in enumerate(room.faces)
     ]  # fmt: skip
@@ -68,7 +69,8 @@ def looked_at(room: SimRoom, markers: bool = True) -> Looked:
         lens = room.lenses[int(p.lens[i])]
         clip = int(p.clip[i])
         pictures.append(
-            Picture(id=f"p{i}", media_id=f"clip{clip}" if clip >= 0 else f"still{i}", kind="frame" if clip >= 0 else "photo",
+            Picture(id=f"p{i}", media_id=f"clip{clip}" if clip >= 0 else f"still{i}",
+                    kind="frame" if clip >= 0 else "photo",
                     pts_s=float(p.time_s[i]) if clip >= 0 else None, width_px=lens.width_px, height_px=lens.height_px)
         )  # fmt: skip
         lens_ids.append(f"lens {int(p.lens[i])} focal known")
