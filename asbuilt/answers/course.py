@@ -24,7 +24,9 @@ STRAY_SHARE = 0.03
 STRAY_LEAST_M = 0.006
 PIPE_STRAY = 0.3  # pipe is stiff and set plumb: it strays this much of what cable does
 CORNER_STRAY_M = 0.025  # cable is bent round, not kinked, at a corner (common practice, no source)
-CORNER_M = 0.05  # an L that misses the straight line by less than this is not told apart from it
+# An L that misses the straight line by less than this is not told apart from it, where the line hardly leans
+# (by less than LEANING of its length) and where it does.
+CORNER_M, LEANING_CORNER_M, LEANING = 0.05, 0.03, 0.15
 NEAR_STUD_M = 0.05  # cable stapled to a stud lies within 2 in of it (common practice, no source)
 DETOUR_M = 0.15  # a run between two studs may go level this much higher or lower than it was seen
 EDGE_M = 0.15  # this near the edge of a face a run has reached the plate or the corner
@@ -140,9 +142,11 @@ def between(a: Spot, b: Spot, framing: Framing, group: int = 0, status: str = BE
     """The alternatives for a run from one spot to the next."""
     dx, dz = b.point_m[:2] - a.point_m[:2]
     length_m = float(np.hypot(dx, dz))
-    if length_m > 1e-9 and abs(dz) < abs(dx) and abs(dx * dz) / length_m < CORNER_M:
+    leans = min(abs(dx), abs(dz)) > LEANING * length_m
+    straight = length_m < 1e-9 or abs(dx * dz) / length_m < (LEANING_CORNER_M if leans else CORNER_M)
+    if straight and abs(dz) < abs(dx):
         return _level_between(a, b, framing, group, status)
-    if length_m < 1e-9 or abs(dx * dz) / length_m < CORNER_M:
+    if straight:
         return _leg(a, b, group=group, status=SEEN if status == BETWEEN else status)
     up_first = _corner(a, b, a.point_m[0], b.point_m[1])
     level_first = _corner(a, b, b.point_m[0], a.point_m[1])
@@ -276,7 +280,8 @@ def _single(spot: Spot, framing: Framing, join: Spot | None, is_pipe: bool, stop
     """A run seen at one spot: into its box, if it has one, and on to the other side, for it comes from somewhere."""
     found = [] if join is None else _into_box(spot, join, framing, 0, is_pipe)
     if not any(stops) or (join is None and not all(stops)):
-        found += beyond(spot, join, framing, len(found), is_pipe)
+        # One spot tells no direction: it may pass its box, or come to it from anywhere.
+        found += beyond(spot, None if not is_pipe else join, framing, len(found), is_pipe)
     return found or _leg(spot, spot)
 
 

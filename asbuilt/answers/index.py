@@ -149,8 +149,10 @@ def _end_rectangles(items: PlacedItems, reach: np.ndarray, sizes: np.ndarray) ->
     if len(boxes) and len(at):
         tree = cKDTree(_keys(x[boxes], z[boxes], number[is_end], circuit[is_end]))
         keys = _keys(x[at], z[at], number[owner], circuit[owner])
-        distance, _ = tree.query(keys, distance_upper_bound=JOIN_M)
+        distance, box = tree.query(keys, distance_upper_bound=JOIN_M)
         joined = np.isfinite(distance) & (circuit[owner] >= 0)
+        one, other = np.split(box, 2)
+        joined &= ~np.tile(one == other, 2)  # of two ends at one box one leads away from it
     single = items.starts == items.lasts  # seen at one spot: it goes on to the other side of it
     loose = (~edge & ~joined) | leads[owner] | single[owner]
     spread = reach[at] + STRAY_M

@@ -144,10 +144,7 @@ def _with_course(thing: Thing, things: Sequence[Thing], framing: Framing) -> Thi
     if thing.block is not None:
         return thing
     ends = (thing.spots[0], thing.spots[-1])
-    if len(thing.spots) == 1:
-        joins = (_join(thing, ends[0], things), None)
-    else:
-        joins = (_join(thing, ends[0], things), _join(thing, ends[1], things))
+    joins = (_join(thing, ends[0], things), None) if len(thing.spots) == 1 else _joins(thing, ends, things)
     stops = (_says_stop(thing.item.comes_from), _says_stop(thing.item.goes_to))
     course = course_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES, stops=stops)
     return replace(thing, course=tuple(course), lines=Lines.of(course))
@@ -157,10 +154,23 @@ def _says_stop(text: str) -> bool:
     return any(word in STOP_WORDS for word in text.lower().split())
 
 
+def _joins(run: Thing, ends: tuple[Spot, Spot], things: Sequence[Thing]) -> tuple[Spot | None, Spot | None]:
+    """The boxes that the two ends go into: never both into one, for then the run leaves it by the farther end."""
+    boxes = [_box_at(run, end, things) for end in ends]
+    if boxes[0] is not None and boxes[0] is boxes[1]:
+        farther = int(_away_m(ends[1], boxes[1]) >= _away_m(ends[0], boxes[0]))
+        boxes[farther] = _box_at(run, ends[farther], [t for t in things if t is not boxes[farther]])
+    return tuple(None if box is None else _mouth(end, box.block) for end, box in zip(ends, boxes, strict=True))
+
+
 def _join(run: Thing, end: Spot, things: Sequence[Thing]) -> Spot | None:
+    box = _box_at(run, end, things)
+    return None if box is None else _mouth(end, box.block)
+
+
+def _box_at(run: Thing, end: Spot, things: Sequence[Thing]) -> Thing | None:
     """The box of the same circuit that an end goes into: the nearest within reach."""
     best, best_m = None, JOIN_M
-    end_x, end_z = end.point_m[:2].tolist()
     for other in things:
         if other.block is None or other.kind.name not in ENDS or other.on_far_face != run.on_far_face:
             continue
@@ -169,12 +179,16 @@ def _join(run: Thing, end: Spot, things: Sequence[Thing]) -> Spot | None:
             continue
         if not named and other.item.circuit_id is None and other.kind.name != "panel":
             continue
-        block, (x, z) = other.block, other.block.center_m[:2].tolist()
-        distance_m = math.hypot(max(abs(end_x - x) - block.half_width_m, 0.0),
-                                max(abs(end_z - z) - block.half_height_m, 0.0))  # fmt: skip
+        distance_m = _away_m(end, other)
         if distance_m < best_m:
-            best, best_m = _mouth(end, block), distance_m
+            best, best_m = other, distance_m
     return best
+
+
+def _away_m(end: Spot, box: Thing) -> float:
+    """How far an end is from a box's outline along the wall [m]."""
+    (x, z), (end_x, end_z), block = box.block.center_m[:2].tolist(), end.point_m[:2].tolist(), box.block
+    return math.hypot(max(abs(end_x - x) - block.half_width_m, 0.0), max(abs(end_z - z) - block.half_height_m, 0.0))
 
 
 def _mouth(end: Spot, block: Block) -> Spot:

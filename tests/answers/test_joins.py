@@ -1,0 +1,60 @@
+"""Which end of a run goes into a box, and that the other goes on."""
+
+from __future__ import annotations
+
+import pytest
+
+from asbuilt.answers.course import BEYOND
+from asbuilt.answers.view import view_of
+from asbuilt.record.store import Record
+from asbuilt.record.types import Circuit, Face, Item, Panel, Position, Room
+
+COV = ((3.6e-5, 0.0, 0.0), (0.0, 3.6e-5, 0.0), (0.0, 0.0, 1e-4))
+TOP_M = 2.7
+
+
+def _spot(item_id: str, order: int, x: float, z: float, depth: float) -> Position:
+    return Position(id=f"{item_id}:{order}", item_id=item_id, place=str(order), order_idx=order, face_id="wall",
+                    offset_m=x, height_m=z, depth_m=depth, covariance=COV, method="intersected",
+                    picture_count=3)  # fmt: skip
+
+
+@pytest.fixture
+def wall(tmp_path):
+    with Record.create(tmp_path / "r", "one wall") as record:
+        record.put(
+            Room(id="room", name="Room"), Panel(id="panel", name="panel"),
+            Circuit(id="c", panel_id="panel", number="1", name="bench", amps=20),
+            Face(id="wall", room_id="room", title="Wall", length_m=4.0, height_m=TOP_M),
+            Item(id="box", kind="device box", face_id="wall", circuit_id="c"), _spot("box", 0, 1.0, 1.2, -0.0127),
+        )  # fmt: skip
+        yield record
+
+
+def _cable(record: Record, *heights_m: float) -> None:
+    record.put(Item(id="feed", kind="cable", face_id="wall", circuit_id="c"))
+    record.put(*(_spot("feed", n, 1.0, z, 0.045) for n, z in enumerate(heights_m)))
+
+
+@pytest.mark.parametrize("heights_m", [(1.35, 1.75), (1.75, 1.35)])
+def test_a_run_with_both_ends_near_its_box_enters_it_once_and_goes_on_from_the_farther(wall, heights_m):
+    _cable(wall, *heights_m)
+    view = view_of(wall)
+    (feed,) = [t for t in view.things_on("wall") if t.item.id == "feed"]
+    onward = [s for s in feed.course if s.status == BEYOND]
+    assert max(s.end_m[1] for s in onward) == pytest.approx(TOP_M)
+    assert all(s.start_m[1] >= 1.75 - 1e-9 for s in onward)
+    assert min(s.end_m[1] for s in feed.course) < 1.26  # and into the box by the nearer
+
+
+def test_what_goes_on_out_of_reach_of_the_box_is_found_there(wall):
+    _cable(wall, 1.35, 1.75)
+    assert [t.item.id for t in view_of(wall).things_near("wall", 0.95, 2.55, 1.05, 2.65)] == ["feed"]
+
+
+def test_a_run_between_two_boxes_enters_both(wall):
+    wall.put(Item(id="lamp", kind="device box", face_id="wall", circuit_id="c"), _spot("lamp", 0, 1.0, 2.2, -0.0127))
+    _cable(wall, 1.35, 1.75)
+    (feed,) = [t for t in view_of(wall).things_on("wall") if t.item.id == "feed"]
+    assert not [s for s in feed.course if s.status == BEYOND]
+    assert max(s.end_m[1] for s in feed.course) > 2.1
