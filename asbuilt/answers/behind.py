@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from asbuilt.answers import wording
+from asbuilt.answers.course import BEYOND
 from asbuilt.answers.coverage import WELL, AreaCover, FaceCoverage
 from asbuilt.answers.described import ThingAnswer, describe
 from asbuilt.answers.doubts import Doubt, age_of
@@ -148,7 +149,8 @@ def behind(
     cover = coverage.area(reach.left_m, reach.bottom_m, reach.right_m, reach.top_m)
     doubts = standing.doubts(reach, cover.first_date)
     answered = tuple(_bay(coverage, *bay, offset_m, answers[i], bool(doubts)) for i, bay in enumerate(bays))
-    outcome, sentence = _outcome(bool(parts), cover, doubts)
+    recorded = _is_recorded([p.status for _, p, _ in parts], cover.well_share)
+    outcome, sentence = _outcome(recorded, cover, doubts)
     shown = [t for t, _, _ in parts]
     landmarks = landmarks_of(view, face, offset_m)
     return BehindAnswer(
@@ -191,6 +193,11 @@ def _reach(face: FaceView, offset_m: float, height_m: float | None, within_m: fl
     bottom, top = (0.0, size.height_m) if height_m is None else (height_m - within_m, height_m + within_m)
     return Rectangle(left_m=max(offset_m - within_m, 0.0), bottom_m=max(bottom, 0.0),
                      right_m=min(offset_m + within_m, size.length_m), top_m=min(top, size.height_m))  # fmt: skip
+
+
+def _is_recorded(statuses: Sequence[str], well_share: float) -> bool:
+    """Whether something is on record: a run that may go on to where no picture looks is none."""
+    return any(s != BEYOND for s in statuses) or bool(statuses) and well_share > 0
 
 
 def _outcome(has_things: bool, cover: AreaCover, doubts: Sequence[Doubt]) -> tuple[str, str]:
@@ -242,7 +249,7 @@ def _parts(thing: Thing, reach: Rectangle, bays, offset_m: float, height_m: floa
 def _bay(coverage: FaceCoverage, span: _Span, window: Rectangle, offset_m: float, things, doubtful: bool) -> BayAnswer:
     gaps = tuple(_gaps(coverage, window.left_m, window.right_m, window))
     share = coverage.well_share(window.left_m, window.bottom_m, window.right_m, window.top_m)
-    if things:
+    if _is_recorded([t.status for t in things], share):
         outcome = wording.RECORDED
     elif doubtful or share == 0.0:
         outcome = wording.UNKNOWN

@@ -56,6 +56,33 @@ def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved 
     Solved or FailedEstimate
         The latter when no picture at all could be placed.
     """
+    roughly = _roughly_without_blunders(looked, site, clicks)
+    if not roughly:
+        return roughly
+    posed, reasons, blunders = roughly
+    looked, site = posed.looked, posed.site
+    posed = _with_stills(posed)
+    final = assemble(posed, few_tracks=SOME_TRACKS)
+    better = minimise(final.start, final.problem, max_iterations=12, tolerance=1e-3)
+    problem = _without_outliers(final.problem, better.unknowns)
+    bundle = solve(better.unknowns, problem, max_iterations=25, tolerance=1e-6)
+    if not bundle:
+        return bundle
+    camera_of = np.full(len(looked.pictures), -1)
+    camera_of[final.picture_idx] = np.arange(len(final.picture_idx))
+    strain_m, ids = strained(bundle.unknowns, problem, site)
+    marks_m, marks = strained_marks(bundle, problem, site)
+    strain_m = max(strain_m, marks_m)
+    blunders = blunders + ([strain_blunder(strain_m, ids, marks)] if ids or marks else [])
+    blunders += [marks_blunder()] if carried_by_marks(problem) else []
+    return Solved(looked=looked, site=site, problem=problem, bundle=bundle, camera_of=camera_of, strain_m=strain_m,
+                  lens_ids=final.lens_ids, reasons=reasons, blunders=blunders)  # fmt: skip
+
+
+def _roughly_without_blunders(
+    looked: Looked, site: Site, clicks: PixelObservations
+) -> tuple[Posed, list[str], list[Blunder]] | FailedEstimate:
+    """A first solution without the sheets that are wrong, why pictures have none, and what was wrong."""
     whole, groups = looked, _groups(looked, np.arange(len(looked.pictures)))
     astray = strays(looked, site)
     if astray.all:
@@ -70,27 +97,11 @@ def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved 
     everything = recamera(corners_of(site, whole), camera_of)
     settled = settle(first.problem, rough, site, groups[first.picture_idx], everything, astray)
     if settled.blunders:
-        looked, site = _without_sheets(looked, settled), settled.site
-        posed, reasons = first_poses(looked, site, clicks)
+        posed, reasons = first_poses(_without_sheets(looked, settled), settled.site, clicks)
         if not posed.cameras:
             return FailedEstimate("no picture shows a taped marker sheet that agrees with the others")
         first, rough = _roughly(posed)
-    posed = _with_stills(_moved(posed, first, rough))
-    final = assemble(posed, few_tracks=SOME_TRACKS)
-    better = minimise(final.start, final.problem, max_iterations=12, tolerance=1e-3)
-    problem = _without_outliers(final.problem, better.unknowns)
-    bundle = solve(better.unknowns, problem, max_iterations=25, tolerance=1e-6)
-    if not bundle:
-        return bundle
-    camera_of = np.full(len(looked.pictures), -1)
-    camera_of[final.picture_idx] = np.arange(len(final.picture_idx))
-    strain_m, ids = strained(bundle.unknowns, problem, site)
-    marks_m, marks = strained_marks(bundle, problem, site)
-    strain_m = max(strain_m, marks_m)
-    blunders = settled.blunders + ([strain_blunder(strain_m, ids, marks)] if ids or marks else [])
-    blunders += [marks_blunder()] if carried_by_marks(problem) else []
-    return Solved(looked=looked, site=site, problem=problem, bundle=bundle, camera_of=camera_of, strain_m=strain_m,
-                  lens_ids=final.lens_ids, reasons=reasons, blunders=blunders)  # fmt: skip
+    return _moved(posed, first, rough), reasons, settled.blunders
 
 
 def _roughly(posed: Posed) -> tuple[Assembled, Unknowns]:

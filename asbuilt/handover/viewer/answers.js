@@ -32,7 +32,10 @@ const Answers = (() => {
   const faceOf = (id) => data.faces.find((f) => f.id === id);
   const rectangle = (left, bottom, right, top) => ({ left, bottom, right, top });
   const wordFor = (t) => Words.thingName(t.kind, t.label);
-  const outcomeOf = (t, window, doubtful) => (t.length ? Words.word("RECORDED") : gapOutcome(window, doubtful));
+  // A run that may go on to where no picture looks is not on record there.
+  const isRecorded = (found, share) => found.some((f) => f.status !== data.limits.guessed || share > 0);
+  const outcomeOf = (t, window, doubtful) => (isRecorded(t, window.share) ? Words.word("RECORDED")
+    : gapOutcome(window, doubtful));
 
   // --- what is behind -------------------------------------------------------------------------
 
@@ -49,7 +52,7 @@ const Answers = (() => {
       things.sort((a, b) => a.bottom_m - b.bottom_m || a.offset_m - b.offset_m);
       return bayAnswer(face, span, window, offset, things, doubts.length > 0);
     });
-    const [outcome, sentence] = behindOutcome(parts.length > 0, cover, doubts);
+    const [outcome, sentence] = behindOutcome(isRecorded(parts.map((p) => p.part), cover.well_share), cover, doubts);
     const shown = parts.map((p) => p.thing);
     const wide = face.spacing_m / 2;
     const landmarks = landmarksOf(face, offset);
