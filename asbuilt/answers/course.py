@@ -277,11 +277,11 @@ def course_of(
 
 
 def _single(spot: Spot, framing: Framing, join: Spot | None, is_pipe: bool, stops: tuple[bool, bool]) -> list[Stretch]:
-    """A run seen at one spot: into its box, if it has one, and on to the other side, for it comes from somewhere."""
+    """A run seen at one spot: into its box, if it has one, and on from there, for it comes from somewhere."""
     found = [] if join is None else _into_box(spot, join, framing, 0, is_pipe)
     if not any(stops) or (join is None and not all(stops)):
         # One spot tells no direction: it may pass its box, or come to it from anywhere.
-        found += beyond(spot, None if not is_pipe else join, framing, len(found), is_pipe)
+        found += beyond(spot, join if is_pipe else None, framing, len(found), is_pipe)
     return found or _leg(spot, spot)
 
 

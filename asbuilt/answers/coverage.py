@@ -95,7 +95,7 @@ class FaceCoverage:
         worst = int(inside.min()) if inside.size else WELL
         return AreaCover(
             state=wording.COVER[worst],
-            well_share=float((inside == WELL).mean()) if inside.size else 1.0,
+            well_share=_well_share(inside),
             poor_share=float((inside == POOR).mean()) if inside.size else 0.0,
             picture_ids=ids,
             first_date=dates[0][:10] if dates else "",
@@ -106,8 +106,7 @@ class FaceCoverage:
     def well_share(self, left_m: float, bottom_m: float, right_m: float, top_m: float) -> float:
         """What share of a rectangle of the face is well recorded, openings left out."""
         classes = self.classes[self.window(left_m, bottom_m, right_m, top_m)]
-        inside = classes[classes != OPENING]
-        return float((inside == WELL).mean()) if inside.size else 1.0
+        return _well_share(classes[classes != OPENING])
 
     def reason(self, window: tuple[slice, slice], mask: np.ndarray) -> str:
         """Why the cells of ``mask`` inside ``window`` are not well recorded."""
@@ -135,6 +134,10 @@ class FaceCoverage:
     def sigma_m(self) -> np.ndarray:
         """One-sigma error stated for a spot clicked in each cell [m]."""
         return self.layers["error"] * ERROR_STEP_M
+
+
+def _well_share(inside: np.ndarray) -> float:
+    return float((inside == WELL).mean()) if inside.size else 1.0
 
 
 def _cell(value_m: float, cell_m: float, count: int) -> int:

@@ -115,10 +115,9 @@ class Chain:
             if self.straighten is not None:
                 self.straighten(self)
 
-    def _spread(self, middle: int = 0, reach: int | None = None) -> None:
+    def _spread(self, middle: int, reach: int) -> None:
         """Pose along the tracks whatever can be, within ``reach`` pictures of ``middle``."""
-        first, end = (0, len(self.lenses)) if reach is None else (max(0, middle - reach), middle + reach + 1)
-        order = range(first, min(end, len(self.lenses)))
+        order = range(max(0, middle - reach), min(middle + reach + 1, len(self.lenses)))
         changed = True
         while changed:
             changed = False

@@ -53,8 +53,7 @@ def assemble(posed: Posed, few_tracks: int | None = None) -> Assembled:
     """
     site = posed.site
     pictures = np.array(sorted(posed.cameras))
-    camera_of = np.full(len(posed.looked.pictures), -1)
-    camera_of[pictures] = np.arange(len(pictures))
+    camera_of = cameras_of(pictures, len(posed.looked.pictures))
     lens_ids = tuple(sorted({posed.looked.lens_ids[i] for i in pictures}))
     tracks, track_idx = _kept_tracks(posed.tracks, camera_of, posed.point_m, few_tracks)
     corners, clicks = recamera(posed.corners, camera_of), recamera(posed.clicks, camera_of)
@@ -96,6 +95,13 @@ def assemble(posed: Posed, few_tracks: int | None = None) -> Assembled:
     if posed.unknowns is not None:
         start = _carried_over(start, lens_ids, posed.unknowns, posed.lens_ids)
     return Assembled(problem=problem, start=start, picture_idx=pictures, lens_ids=lens_ids, track_idx=track_idx)
+
+
+def cameras_of(picture_idx: np.ndarray, count: int) -> np.ndarray:
+    """Picture index -> camera index, -1 for the pictures (of ``count``) that are no cameras."""
+    camera_of = np.full(count, -1)
+    camera_of[picture_idx] = np.arange(len(picture_idx))
+    return camera_of
 
 
 def _carried_over(start: Unknowns, lens_ids, earlier: Unknowns, earlier_ids) -> Unknowns:

@@ -16,7 +16,7 @@ from asbuilt.geometry.initial import Chain
 from asbuilt.steps.place_blunders import Settled, settle
 from asbuilt.steps.place_look import Looked
 from asbuilt.steps.place_named import Blunder
-from asbuilt.steps.place_problem import Assembled, Posed, assemble, recamera
+from asbuilt.steps.place_problem import Assembled, Posed, assemble, cameras_of, recamera
 from asbuilt.steps.place_setup import Site, corners_of, inside_test, known_points, planes_of
 from asbuilt.steps.place_strain import carried_by_marks, marks_blunder, strain_blunder, strained, strained_marks
 from asbuilt.steps.place_strays import strays
@@ -68,8 +68,7 @@ def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved 
     bundle = solve(better.unknowns, problem, max_iterations=25, tolerance=1e-6)
     if not bundle:
         return bundle
-    camera_of = np.full(len(looked.pictures), -1)
-    camera_of[final.picture_idx] = np.arange(len(final.picture_idx))
+    camera_of = cameras_of(final.picture_idx, len(looked.pictures))
     strain_m, ids = strained(bundle.unknowns, problem, site)
     marks_m, marks = strained_marks(bundle, problem, site)
     strain_m = max(strain_m, marks_m)
@@ -92,9 +91,7 @@ def _roughly_without_blunders(
     if not posed.cameras:
         return FailedEstimate("no picture shows a taped marker sheet or enough known points: four, or three twice")
     first, rough = _roughly(posed)
-    camera_of = np.full(len(looked.pictures), -1)
-    camera_of[first.picture_idx] = np.arange(len(first.picture_idx))
-    everything = recamera(corners_of(site, whole), camera_of)
+    everything = recamera(corners_of(site, whole), cameras_of(first.picture_idx, len(looked.pictures)))
     settled = settle(first.problem, rough, site, groups[first.picture_idx], everything, astray)
     if settled.blunders:
         posed, reasons = first_poses(_without_sheets(looked, settled), settled.site, clicks)
