@@ -14,7 +14,7 @@ from asbuilt.answers.described import ThingAnswer, describe
 from asbuilt.answers.doubts import Doubt, age_of
 from asbuilt.answers.landmarks import Landmark, cross_check, landmarks_of
 from asbuilt.answers.power import CircuitOff, cautions_for, circuits_off
-from asbuilt.answers.reach import Rectangle, part_in
+from asbuilt.answers.reach import Part, Rectangle, part_in
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.routes import RULES, ExpectedRoute, routes_in
 from asbuilt.answers.standing import standing_at
@@ -149,8 +149,7 @@ def behind(
     cover = coverage.area(reach.left_m, reach.bottom_m, reach.right_m, reach.top_m)
     doubts = standing.doubts(reach, cover.first_date)
     answered = tuple(_bay(coverage, *bay, offset_m, answers[i], bool(doubts)) for i, bay in enumerate(bays))
-    recorded = _is_recorded([p.status for _, p, _ in parts], cover.well_share)
-    outcome, sentence = _outcome(recorded, cover, doubts)
+    outcome, sentence = _outcome(parts, cover, doubts)
     shown = [t for t, _, _ in parts]
     landmarks = landmarks_of(view, face, offset_m)
     return BehindAnswer(
@@ -195,18 +194,19 @@ def _reach(face: FaceView, offset_m: float, height_m: float | None, within_m: fl
                      right_m=min(offset_m + within_m, size.length_m), top_m=min(top, size.height_m))  # fmt: skip
 
 
-def _is_recorded(statuses: Sequence[str], well_share: float) -> bool:
-    """Whether something is on record: a run that may go on to where no picture looks is none."""
-    return any(s != BEYOND for s in statuses) or bool(statuses) and well_share > 0
+def _is_recorded(parts: Sequence[Part | ThingAnswer]) -> bool:
+    """Whether something is on record: the guessed way of a run past its last mark is not."""
+    pieces = [(p, *(p.pieces if isinstance(p, Part) else p.course)) for p in parts]
+    return any(piece.status != BEYOND for of_one in pieces for piece in of_one)
 
 
-def _outcome(has_things: bool, cover: AreaCover, doubts: Sequence[Doubt]) -> tuple[str, str]:
-    if has_things:
+def _outcome(parts: Sequence[tuple[Thing, Part, int]], cover: AreaCover, doubts: Sequence[Doubt]) -> tuple[str, str]:
+    if _is_recorded([p for _, p, _ in parts]):
         return wording.RECORDED, wording.recorded_here(cover.state, cover.reason)
-    if doubts:
-        return wording.UNKNOWN, wording.not_recorded(doubts[0].text)
-    if cover.well_share == 0.0:
-        return wording.UNKNOWN, wording.not_recorded(cover.reason)
+    guessed = list(dict.fromkeys(wording.thing_name(t.item.kind, t.item.label) for t, _, _ in parts))
+    reason = doubts[0].text if doubts else cover.reason if cover.well_share == 0.0 else ""
+    if reason or guessed:
+        return wording.UNKNOWN, wording.not_recorded(wording.why_unknown(reason, guessed))
     if cover.state != wording.COVER[WELL]:
         return wording.PARTLY, wording.partly_recorded(cover.well_share, cover.reason)
     return wording.NOTHING, wording.nothing_recorded(cover.first_date, cover.last_date)
@@ -249,9 +249,9 @@ def _parts(thing: Thing, reach: Rectangle, bays, offset_m: float, height_m: floa
 def _bay(coverage: FaceCoverage, span: _Span, window: Rectangle, offset_m: float, things, doubtful: bool) -> BayAnswer:
     gaps = tuple(_gaps(coverage, window.left_m, window.right_m, window))
     share = coverage.well_share(window.left_m, window.bottom_m, window.right_m, window.top_m)
-    if _is_recorded([t.status for t in things], share):
+    if _is_recorded(things):
         outcome = wording.RECORDED
-    elif doubtful or share == 0.0:
+    elif things or doubtful or share == 0.0:
         outcome = wording.UNKNOWN
     else:
         outcome = wording.PARTLY if gaps else wording.NOTHING

@@ -203,9 +203,10 @@ def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe
     if before is None:
         ways = [((x, framing.height_m),), ((x, 0.0),)]
         shares = [1.0, 1.0]
-        if not is_pipe:
-            ways += [((framing.length_m, z),), ((0.0, z),)]
-            shares += [0.3, 0.3]
+        for sign in () if is_pipe else (1.0, -1.0):
+            level, level_shares = _level_ways(x, z, sign, framing)
+            ways += level
+            shares += [max(share, 0.5) for share in level_shares]  # nothing tells which way it came
         return _ways(end, ways, shares, group, 2 * GUESS_WEIGHT, is_pipe)
     dx, dz = end.point_m[:2] - before.point_m[:2]
     if abs(dz) >= abs(dx):

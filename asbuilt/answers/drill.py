@@ -32,9 +32,10 @@ from asbuilt.record.store import Record
 SEARCH_M = 0.3048  # things within 12 in either way are reported
 HIT_CHANCE = 0.5
 # A chance of touching of less than one in two thousand (one point of the rule) is still too close
-# to call, of one in five hundred where the course of the thing is a guess: a hit on a live cable is
-# worth hundreds of holes moved by an inch (our choice, checked on rendered rooms).
-CLOSE_CHANCE, CLOSE_CHANCE_GUESSED = 0.0004, 0.002
+# to call: a hit on a live cable is worth hundreds of holes moved by an inch (our choice, checked on
+# rendered rooms). Where only the guessed way of a run beyond its last sighting comes as near as one
+# in a thousand, there is nothing on record to keep away from: not recorded.
+CLOSE_CHANCE, GUESSED_CHANCE = 0.0004, 0.001
 ROUND_THE_BIT_M = 0.0254  # coverage is asked for this far round the bit
 BEYOND_M = 1.0  # farther behind the wall than any error in depth
 SWITCH_OFF_M = 0.15  # circuits of live things this near, after error, are switched off too
@@ -42,11 +43,15 @@ SWITCH_OFF_M = 0.15  # circuits of live things this near, after error, are switc
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Passage:
-    """A thing with its clearance and the chance of touching it."""
+    """A thing with its clearance and the chance of touching it.
+
+    ``is_guess``: it may be touched, but only by where a run may go on beyond its last sighting.
+    """
 
     thing: Thing
     clearance: Clearance
     chance: float
+    is_guess: bool
 
 
 def drill(
@@ -127,7 +132,7 @@ def _verdict(standing: Standing, passed: Sequence[Passage], bit: Bit, cover: Are
     named = standing.named
     screw = ScrewAnswer(longest_m=None, limit="", text=drill_wording.stopped(stop)) if stop else longest_screw(
         [(p.thing, p.clearance) for p in passed], bit, face.covering_m, face.face.stud_depth_m, named, unit,
-        _is_known(cover, doubts),
+        outcome != wording.UNKNOWN and _is_known(cover, doubts),
     )  # fmt: skip
     return dict(outcome=outcome, sentence=_sentence(outcome, passed, cover, doubts), screw=screw, stop=stop,
                 rule_depth_m=rule_depth_m(face.covering_m), from_face=named, covering_m=face.covering_m,
@@ -175,8 +180,15 @@ def passages(view: View, face_id: str, bit: Bit) -> list[Passage]:
     found = []
     for thing, clearance in zip(things, clearances(things, bit), strict=True):
         if clearance.plane_gap_m - wording.COVER_95 * clearance.plane_sigma_m <= SEARCH_M:
-            found.append(Passage(thing=thing, clearance=clearance, chance=chance_of(thing, bit, clearance)))
+            found.append(_passage(thing, clearance, bit))
     return found
+
+
+def _passage(thing: Thing, clearance: Clearance, bit: Bit) -> Passage:
+    chance = chance_of(thing, bit, clearance)
+    is_guess = clearance.status == BEYOND and GUESSED_CHANCE < chance < HIT_CHANCE
+    is_guess = is_guess and chance_of(thing, bit, clearance, with_guesses=False) <= CLOSE_CHANCE
+    return Passage(thing=thing, clearance=clearance, chance=chance, is_guess=is_guess)
 
 
 def outcome_of(passed: Sequence[Passage], cover: AreaCover, doubts: Sequence[Doubt]) -> str:
@@ -184,14 +196,15 @@ def outcome_of(passed: Sequence[Passage], cover: AreaCover, doubts: Sequence[Dou
     met = [p for p in passed if p.thing.kind.name != "blocking"]
     if any(p.chance >= HIT_CHANCE for p in met):
         return wording.HIT
-    if any(map(_is_close, met)):
+    if any(_is_close(p) and not p.is_guess for p in met):
         return wording.CLOSE
-    return wording.NOTHING if _is_known(cover, doubts) else wording.UNKNOWN
+    is_known = _is_known(cover, doubts) and not any(p.is_guess for p in met)
+    return wording.NOTHING if is_known else wording.UNKNOWN
 
 
 def _is_close(p: Passage) -> bool:
     """Whether a thing may be touched, as far as that can be told."""
-    return p.chance > (CLOSE_CHANCE_GUESSED if p.clearance.status == BEYOND else CLOSE_CHANCE)
+    return p.chance > (GUESSED_CHANCE if p.clearance.status == BEYOND else CLOSE_CHANCE)
 
 
 def _is_known(cover: AreaCover, doubts: Sequence[Doubt]) -> bool:
@@ -203,14 +216,15 @@ def _less_error(clearance: Clearance) -> float:
 
 
 def _sentence(outcome: str, passed: Sequence[Passage], cover: AreaCover, doubts: Sequence[Doubt]) -> str:
-    if outcome == wording.UNKNOWN:
-        return wording.not_recorded(doubts[0].text if doubts else cover.reason)
     if outcome == wording.NOTHING:
         return wording.nothing_recorded(cover.first_date, cover.last_date)
     met = [p for p in passed if _is_close(p) and p.thing.kind.name != "blocking"]
     met.sort(key=lambda p: -p.chance)
     names = [(wording.thing_name(p.thing.item.kind, p.thing.item.label), p.chance) for p in met]
     doubt = doubts[0].text if doubts else ""
+    if outcome == wording.UNKNOWN:
+        known = _is_known(cover, doubts)
+        return wording.not_recorded(drill_wording.unknown("" if known else doubt or cover.reason, names))
     return drill_wording.hit(names, doubt) if outcome == wording.HIT else drill_wording.close(names, doubt)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from asbuilt.answers import wording
 from asbuilt.answers.wording import COVER_95, error, length
 
 NO_SCREW_UNKNOWN = "no screw length can be named here: the place is not recorded"
@@ -34,6 +35,11 @@ def close(names: list[tuple[str, float]], doubt_text: str) -> str:
         + (f" Doubtful: {doubt_text}." if doubt_text else "")
         + end
     )
+
+
+def unknown(reason: str, guessed: list[tuple[str, float]]) -> str:
+    """Why a place is not recorded: its pictures, and runs whose way on from their last mark nobody marked."""
+    return wording.why_unknown(reason, [f"{name} ({percent(chance)})" for name, chance in guessed])
 
 
 def passed(name: str, chance: float, gap_m: float, sigma_m: float, direction: str, doubt_text: str, unit: str) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from asbuilt.answers.course import SEEN
+from asbuilt.answers.course import BEYOND, SEEN
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit, Block, block_chance, stretches_chance
 
@@ -40,8 +40,12 @@ class Clearance:
     out_of_reach: bool = False  # no part of the thing can lie on the path
 
 
-def chance_of(thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray = AIM_COV) -> float:
+def chance_of(
+    thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray = AIM_COV, with_guesses: bool = True
+) -> float:
     """Chance that the bit touches the thing, the error of aiming included.
+
+    Without guesses, the ways that a run may take beyond its last sighting are left out.
 
     To touch a block, a shift along the direction of the gap by at least the gap is needed,
     which bounds the chance; a run is out of reach where each of its stretches is. Only where
@@ -55,6 +59,7 @@ def chance_of(thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray 
             return 0.0
         return block_chance(replace(thing.block, cov=thing.block.cov + aim_cov), bit)
     near = [thing.course[i] for i in _near(thing, bit, aim_cov)]
+    near = near if with_guesses else [s for s in near if s.status != BEYOND]
     aimed = [replace(s, start_cov=s.start_cov + aim_cov, end_cov=s.end_cov + aim_cov) for s in near]
     return stretches_chance(aimed, thing.radius_m, bit)
 

@@ -6,6 +6,7 @@ is free of anything, and "not recorded" never reads like "nothing recorded here"
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 from asbuilt.units import format_error, format_length
@@ -187,6 +188,13 @@ def partly_recorded(share: float, reason: str) -> str:
 def not_recorded(reason: str) -> str:
     """No picture covers it, or the record is out of date."""
     return f"Not recorded: {reason}. What is behind here is unknown."
+
+
+def why_unknown(reason: str, guessed: Sequence[str]) -> str:
+    """A reason of its pictures, and the runs whose way on from their last mark nobody marked."""
+    names = " and ".join(guessed)
+    runs = f"{names} may come through here: past the last mark its way was not marked" if guessed else ""
+    return "; ".join(filter(None, (reason, runs)))
 
 
 def doubt(kind: str, date: str) -> str:

@@ -13,7 +13,7 @@ from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.course import BEYOND
 from asbuilt.answers.coverage import FaceCoverage, coverage_of
 from asbuilt.answers.doubts import HARMLESS, outdated
-from asbuilt.answers.drill import CLOSE_CHANCE, CLOSE_CHANCE_GUESSED, HIT_CHANCE
+from asbuilt.answers.drill import CLOSE_CHANCE, GUESSED_CHANCE, HIT_CHANCE
 from asbuilt.answers.find import find
 from asbuilt.answers.landmarks import marks_on
 from asbuilt.answers.routes import expected_routes
@@ -57,7 +57,7 @@ def viewer_data(record: Record, files: dict[str, str], elevations: dict[str, str
         "sole_plate_m": SOLE_PLATE_M,
         "top_plate_m": TOP_PLATE_M,
         "limits": {"hit_chance": HIT_CHANCE, "close_chance": CLOSE_CHANCE, "guessed": BEYOND,
-                   "close_chance_guessed": CLOSE_CHANCE_GUESSED, "unconfirmed_m": UNCONFIRMED_M},
+                   "guessed_chance": GUESSED_CHANCE, "unconfirmed_m": UNCONFIRMED_M},
         "circuits": {c.id: _circuit(view, c) for c in view.circuits.values()},
         "panels": list(_panels(view)),
         "pictures": _pictures(view, files),

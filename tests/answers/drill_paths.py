@@ -100,6 +100,8 @@ def summary(results: list[PathResult]) -> dict:
         "true_hits_called_nothing": len(missed),
         "far_paths": len(far),
         "far_too_close": sum(r.outcome == wording.CLOSE for r in far) / max(len(far), 1),
+        "far_not_recorded": sum(r.outcome == wording.UNKNOWN for r in far) / max(len(far), 1),
         "far_hit_expected": sum(r.outcome == wording.HIT for r in far) / max(len(far), 1),
+        "hits_called_not_recorded": sum(r.outcome == wording.UNKNOWN for r in hits) / max(len(hits), 1),
         "hits_called_hit": sum(r.outcome == wording.HIT for r in hits) / max(len(hits), 1),
     }

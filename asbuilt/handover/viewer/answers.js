@@ -32,10 +32,11 @@ const Answers = (() => {
   const faceOf = (id) => data.faces.find((f) => f.id === id);
   const rectangle = (left, bottom, right, top) => ({ left, bottom, right, top });
   const wordFor = (t) => Words.thingName(t.kind, t.label);
-  // A run that may go on to where no picture looks is not on record there.
-  const isRecorded = (found, share) => found.some((f) => f.status !== data.limits.guessed || share > 0);
-  const outcomeOf = (t, window, doubtful) => (isRecorded(t, window.share) ? Words.word("RECORDED")
-    : gapOutcome(window, doubtful));
+  // The guessed way of a run past its last mark is not on record.
+  const isRecorded = (found) => found.some((f) => [f, ...(f.pieces || f.course)]
+    .some((piece) => piece.status !== data.limits.guessed));
+  const outcomeOf = (t, window, doubtful) => (isRecorded(t) ? Words.word("RECORDED")
+    : gapOutcome(window, doubtful || t.length > 0));
 
   // --- what is behind -------------------------------------------------------------------------
 
@@ -52,7 +53,7 @@ const Answers = (() => {
       things.sort((a, b) => a.bottom_m - b.bottom_m || a.offset_m - b.offset_m);
       return bayAnswer(face, span, window, offset, things, doubts.length > 0);
     });
-    const [outcome, sentence] = behindOutcome(isRecorded(parts.map((p) => p.part), cover.well_share), cover, doubts);
+    const [outcome, sentence] = behindOutcome(parts, cover, doubts);
     const shown = parts.map((p) => p.thing);
     const wide = face.spacing_m / 2;
     const landmarks = landmarksOf(face, offset);
@@ -97,10 +98,15 @@ const Answers = (() => {
     return [{ thing, part: grown, bay: away.indexOf(Math.min(...away)) }];
   }
 
-  function behindOutcome(hasThings, cover, doubts) {
-    if (hasThings) return [Words.word("RECORDED"), Words.recordedHere(cover.state, cover.reason)];
-    if (doubts.length) return [Words.word("UNKNOWN"), Words.notRecorded(doubts[0].text)];
-    if (cover.well_share === 0) return [Words.word("UNKNOWN"), Words.notRecorded(cover.reason)];
+  function behindOutcome(parts, cover, doubts) {
+    if (isRecorded(parts.map((p) => p.part))) {
+      return [Words.word("RECORDED"), Words.recordedHere(cover.state, cover.reason)];
+    }
+    const guessed = [...new Set(parts.map((p) => wordFor(p.thing)))];
+    const reason = doubts.length ? doubts[0].text : cover.well_share === 0 ? cover.reason : "";
+    if (reason || guessed.length) {
+      return [Words.word("UNKNOWN"), Words.notRecorded(Words.whyUnknown(reason, guessed))];
+    }
     if (cover.state !== Words.word("WELL")) {
       return [Words.word("PARTLY"), Words.partlyRecorded(cover.well_share, cover.reason)];
     }
@@ -375,7 +381,7 @@ const Answers = (() => {
       chance: Math.max(0, ...passed.map((p) => p.chance)), things: order.map((p) => passedAnswer(face, p)),
       nearest: nearestWays(passed), wood: woodMet(face, offset, height, bit.radius, tip),
       rule_depth_m: face.covering_m + 1.25 * INCH, other_side: otherSide(face, offset, height, tip),
-      screw: stop ? { longest_m: null, limit: "", text: Words.stopped(stop) } : longestScrew(face, passed, bit, known),
+      screw: stop ? { longest_m: null, limit: "", text: Words.stopped(stop) } : longestScrew(face, passed, bit, known && outcome !== Words.word("UNKNOWN")),
       expected: expectedIn(face, rectangle(offset, height, offset, height)),
       unconfirmed: unconfirmedNear(face, offset, height, bit.radius + data.limits.unconfirmed_m),
       cover, doubts, recorded_on: cover.last_date, age: ageOf(cover.first_date),
@@ -389,29 +395,42 @@ const Answers = (() => {
     if (bit.tip >= backOf(face) - 1e-9) bit = { ...bit, tip: bit.tip + BEYOND };
     return face.things.map((thing) => ({ thing, clearance: Touch.clearance(thing, bit) }))
       .filter(({ clearance: c }) => c.planeGap - C95 * c.planeSigma <= SEARCH)
-      .map((p) => ({ ...p, chance: Touch.chance(p.thing, bit, p.clearance) }));
+      .map((p) => passage(p, bit));
+  }
+
+  // With isGuess: it may be touched, but only by where a run may go on beyond its last sighting.
+  function passage({ thing, clearance }, bit) {
+    const chance = Touch.chance(thing, bit, clearance);
+    const { limits } = data;
+    const isGuess = clearance.status === limits.guessed && chance > limits.guessed_chance
+      && chance < limits.hit_chance
+      && Touch.chance(thing, bit, clearance, limits.guessed) <= limits.close_chance;
+    return { thing, clearance, chance, isGuess };
   }
 
   // Whether a thing may be touched, as far as that can be told.
   const isClose = (p) => p.chance > (p.clearance.status === data.limits.guessed
-    ? data.limits.close_chance_guessed : data.limits.close_chance);
+    ? data.limits.guessed_chance : data.limits.close_chance);
   const lessError = (c) => c.gap - C95 * c.sigma;
 
   // Wood blocking is wanted wood and not a hit.
   function drillOutcome(passed, known) {
     const met = passed.filter((p) => p.thing.kind !== "blocking");
     if (met.some((p) => p.chance >= data.limits.hit_chance)) return Words.word("HIT");
-    if (met.some(isClose)) return Words.word("CLOSE");
-    return Words.word(known ? "NOTHING" : "UNKNOWN");
+    if (met.some((p) => isClose(p) && !p.isGuess)) return Words.word("CLOSE");
+    return Words.word(known && !met.some((p) => p.isGuess) ? "NOTHING" : "UNKNOWN");
   }
 
   function drillSentence(outcome, passed, cover, doubts) {
-    if (outcome === Words.word("UNKNOWN")) return Words.notRecorded(doubts.length ? doubts[0].text : cover.reason);
     if (outcome === Words.word("NOTHING")) return Words.nothingRecorded(cover.first_date, cover.last_date);
     const met = passed.filter((p) => isClose(p) && p.thing.kind !== "blocking");
     met.sort((a, b) => b.chance - a.chance);
     const names = met.map((p) => [wordFor(p.thing), p.chance]);
     const doubt = doubts.length ? doubts[0].text : "";
+    if (outcome === Words.word("UNKNOWN")) {
+      const poor = cover.state === Words.word("WELL") ? "" : cover.reason;
+      return Words.notRecorded(Words.unknown(doubt || poor, names));
+    }
     return outcome === Words.word("HIT") ? Words.hit(names, doubt) : Words.close(names, doubt);
   }
 

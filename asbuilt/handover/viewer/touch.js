@@ -182,15 +182,15 @@ const Touch = (() => {
     return 1 - miss.reduce((a, b) => a + b, 0) / count;
   }
 
-  /** The chance that the bit touches a thing, the error of aiming included. */
-  function chance(thing, bit, clearance) {
+  /** The chance that the bit touches a thing, the error of aiming included; stretches of one status left out. */
+  function chance(thing, bit, clearance, without = "") {
     if (clearance.outOfReach) return 0;
     if (thing.block) {
       const gap = clearance.gap - Math.max(0, ...thing.block.wider.map(([half]) => half - thing.block.half_w));
       if (gap > 0 && below(-gap / Math.max(clearance.sigma, 1e-9)) < NEGLIGIBLE) return 0;
       return blockChance({ ...thing.block, cov: aimed(thing.block.cov) }, bit);
     }
-    const near = thing.course.filter((s) => [0, 1].every((k) => {
+    const near = thing.course.filter((s) => s.status !== without && [0, 1].every((k) => {
       const sigma = Math.sqrt(Math.max(s.start_cov[4 * k], s.end_cov[4 * k], 0));
       const grow = thing.radius + bit.radius + 6 * Math.sqrt(sigma * sigma + AIM[k]);
       const at = k ? bit.height : bit.offset;

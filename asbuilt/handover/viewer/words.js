@@ -64,6 +64,9 @@ const Words = (() => {
     + `recorded: ${reason}. What is behind that part is unknown.`;
 
   const notRecorded = (reason) => `Not recorded: ${reason}. What is behind here is unknown.`;
+  const whyUnknown = (reason, guessed) => [reason, guessed.length
+    ? `${guessed.join(" and ")} may come through here: past the last mark its way was not marked` : ""]
+    .filter(Boolean).join("; ");
   const doubt = (kind, date) => `the wall was ${kind} on ${date}, after the pictures were taken`;
 
   function older(days) {
@@ -126,6 +129,7 @@ const Words = (() => {
   }
 
   const named = (names) => names.map(([name, chance]) => `${name} (${percent(chance)})`).join("; ");
+  const unknown = (reason, names) => whyUnknown(reason, names.map(([name, chance]) => `${name} (${percent(chance)})`));
   const doubtful = (text) => (text ? ` Doubtful: ${text}.` : "");
   const hit = (names, text) => `Hit expected: ${named(names)}.${doubtful(text)}`;
   const close = (names, text) =>
@@ -191,6 +195,6 @@ const Words = (() => {
     use, word, cover, upper, covering, quoted, thingName, circuitName, breaker, poorReason, recordedHere,
     nothingRecorded, partlyRecorded, notRecorded, doubt, older, gap, fromLandmark, crossCheck, asked, recordLine,
     place, depth, measured, percent, hit, close, passed, way, plate, studMet, farRoom, outside, screw, cameOut,
-    drillAsked, rule, stopped, unconfirmed,
+    drillAsked, rule, stopped, unconfirmed, whyUnknown, unknown,
   };
 })();
