@@ -61,7 +61,8 @@ class Exposure:
         What was blown out stays white instead of turning grey.
         """
         factor = self.factor(picture, radius2)
-        least = colors.min(axis=-1, keepdims=True).astype(np.float32)
+        # Channel by channel: numpy goes along a short last axis ten times slower.
+        least = np.minimum(np.minimum(colors[..., :1], colors[..., 1:2]), colors[..., 2:]).astype(np.float32)
         blown = np.clip((least - BLOWN_FROM) / (255 - BLOWN_FROM), 0, 1)
         return colors * (factor + blown * np.maximum(1 - factor, 0))
 
