@@ -21,8 +21,9 @@ BACKS_M = (0.030, 0.055, BOX_BACK_M)  # how much of its depth shows: a light sid
 GANG_WIDTHS_M = {1: 0.057, 2: 0.102, 3: 0.148, 4: 0.194}
 RIM_DEPTH_M = -0.018  # set proud for board and a little more (common practice, no source)
 PANEL_LEAST_M, PANEL_MOST_M = (0.25, 0.40), (0.50, 1.1)
-MOUTH_LEAST = 0.6  # share of the pictures that show no wood there
-FILLED_LEAST = 0.72
+HOLE_M = (0.19, 0.09)
+MOUTH_LEAST, PARTED_LEAST = 0.6, 0.5  # share of the pictures that show no wood there
+FILLED_LEAST, ROUND_LEAST, ASLANT_LEAST = 0.72, 0.85, 0.58  # of the upright rectangle, or of the hull and it
 MISFIT_MOST = 0.75
 LEAST_VIEWS = 2
 STEP_PX = 2
@@ -79,20 +80,40 @@ def _overlap(one: Mouth, other: Mouth) -> bool:
 
 def _blobs(mean: np.ndarray, px_m: float) -> list[tuple[int, int, int, int]]:
     """Left, top, width and height of filled, upright patches of the size of a box or a panel."""
-    size, joined = round(0.022 / px_m), round(0.012 / px_m)
+    size = round(0.022 / px_m)
     found = []
     # A box before something grey is one patch with it at a low level, and apart at a high one.
-    for level in (MOUTH_LEAST, 0.75, 0.88):
-        solid = cv2.morphologyEx((mean > level).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((joined, joined), np.uint8))
-        solid = cv2.morphologyEx(solid, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
-        _, _, stats, _ = cv2.connectedComponentsWithStats(solid)
-        for left, top, width, height, area in stats[1:]:
+    # A cable that comes down before its mouth parts it, and the last closes that.
+    for level, gap_m in ((MOUTH_LEAST, 0.012), (0.75, 0.012), (0.88, 0.012), (PARTED_LEAST, 0.032)):
+        joined = np.ones((round(gap_m / px_m),) * 2, np.uint8)
+        solid = cv2.morphologyEx((mean > level).astype(np.uint8), cv2.MORPH_CLOSE, joined)
+        solid = cv2.morphologyEx(_filled(solid, px_m), cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
+        _, labels, stats, _ = cv2.connectedComponentsWithStats(solid)
+        for k, (left, top, width, height, area) in enumerate(stats[1:], 1):
             wide, high = width * px_m, height * px_m
             boxlike = 0.045 < wide < 0.26 and 0.06 < high < 0.16
             panellike = PANEL_LEAST_M[0] < wide < PANEL_LEAST_M[1] and PANEL_MOST_M[0] < high < PANEL_MOST_M[1]
-            if (boxlike or panellike) and area > FILLED_LEAST * width * height:
+            if not (boxlike or panellike):
+                continue
+            own = labels[top : top + height, left : left + width] == k
+            if area > FILLED_LEAST * width * height or (boxlike and _aslant(own)):
                 found.append((int(left), int(top), int(width), int(height)))
     return _apart(found)
+
+
+def _filled(solid: np.ndarray, px_m: float) -> np.ndarray:
+    """A mask without holes smaller than a box: wires in a box are bright, and a cable may cross its mouth."""
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(1 - solid, connectivity=4)
+    small = (stats[:, cv2.CC_STAT_WIDTH] * px_m < HOLE_M[0]) & (stats[:, cv2.CC_STAT_HEIGHT] * px_m < HOLE_M[1])
+    small[0] = False
+    return solid | small[labels].astype(np.uint8)
+
+
+def _aslant(own: np.ndarray) -> bool:
+    """Whether a patch is as compact as a box that every picture shows from the same side, one of its sides with it."""
+    outline = max(cv2.findContours(own.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[0], key=len)
+    hull = float(cv2.contourArea(cv2.convexHull(outline)))
+    return own.sum() > max(ROUND_LEAST * hull, ASLANT_LEAST * own.size)
 
 
 def _apart(found: list[tuple[int, int, int, int]]) -> list[tuple[int, int, int, int]]:
@@ -188,4 +209,3 @@ def _misfit(shown, target, seen, origin, middle, size, px_m: float, back_m: floa
         model += one
     model /= len(shown)
     return float(np.abs(model - target)[seen].sum() / (size[0] * size[1]))
-

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from asbuilt.imaging.edge_bands import Edges, edges_of, peak_near
 from asbuilt.imaging.sweep import Rectified
-from asbuilt.imaging.uprights import LEAST_SEEN, Edges, Upright, edges_of, find_uprights, peak_near
+from asbuilt.imaging.uprights import LEAST_SEEN, Upright, find_uprights
 
 SHORT_BAND_M = 0.03  # five of these do for a cripple over a header
 SCATTER_M = 0.003  # pictures agree on an edge within this, or it is none
@@ -16,12 +17,15 @@ EDGE_SIGMA_M = 0.003  # of a centre that follows from one edge and the usual wid
 ON_MARK_M, OFF_MARK_M = 0.015, 0.024
 LONG_BANDS, LONG_LEAST = 8, 0.9  # one edge alone has to be long and clear
 SHOWN_SHARE = 0.4
+# A faint edge in the mean of all pictures: against what lies beside it; a corner's stud stands where the plan has
+# it within this sigma (our choice).
+FAINT_REACH_M, FAINT_BESIDE_M, FAINT_LEAST, FAINT_RATIO, CORNER_SIGMA_M = 0.008, (0.016, 0.060), 0.45, 1.5, 0.004
 
 
 def end_stud(edges: Edges, px_m: float, width_m: float, length_m: float, left: bool) -> tuple[float, int] | None:
     """Centre [m] of the stud in a corner from its one free edge, and how many pictures show it."""
     expected = (width_m if left else length_m - width_m) / px_m - 0.5
-    found = _edge(edges, px_m, expected)
+    found = _edge(edges, px_m, expected) or _faint_edge(edges, px_m, expected)
     if found is None:
         return None
     edge_m, count = found
@@ -38,6 +42,28 @@ def _edge(edges: Edges, px_m: float, expected_px: float, bands=np.s_[:]) -> tupl
     if len(centers) < LEAST_SEEN or np.std(centers) * px_m > SCATTER_M:
         return None
     return (float(np.median(centers)) + 0.5) * px_m, len(centers)
+
+
+def _faint_edge(edges: Edges, px_m: float, expected_px: float) -> tuple[float, int] | None:
+    """An edge too faint for any one picture, as that between a stud's face and its side lit alike, near its place.
+
+    In a corner a stud stands for certain; only where its edge is has to be seen.
+    """
+    reach, beside = round(FAINT_REACH_M / px_m), np.round(np.array(FAINT_BESIDE_M) / px_m).astype(int)
+    col = round(expected_px)
+    if col - beside[1] < 0 or col + beside[1] >= edges.mean.shape[1]:
+        beside = beside.clip(max=min(col, edges.mean.shape[1] - 1 - col))
+    shown = edges.count[:, col] >= LEAST_SEEN if 0 <= col < edges.mean.shape[1] else np.zeros(0, bool)
+    if shown.sum() < LONG_BANDS or beside[1] <= beside[0]:
+        return None
+    profile = edges.mean[shown].mean(axis=0)
+    near = np.arange(col - reach, col + reach + 1)
+    at = int(near[np.argmax(profile[near] * np.exp(-0.5 * ((near - expected_px) * px_m / CORNER_SIGMA_M) ** 2))])
+    around = np.concatenate([profile[col - beside[1] : col - beside[0]], profile[col + beside[0] : col + beside[1]]])
+    if profile[at] < FAINT_LEAST or profile[at] < FAINT_RATIO * float(np.median(around[around > 0])):
+        return None
+    seen_by = sum(0 <= at - c < seen.shape[1] and bool(seen[:, at - c].any()) for c, _, seen in edges.views)
+    return (at + 0.5) * px_m, seen_by
 
 
 def aslant(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,9 +30,10 @@ def studs_among(
     odd = _odd(whole, [yellow for yellow, _ in tints])
     light = {u: own for u, (_, own) in zip(whole, tints, strict=True)}
     beside = {u: any(abs(u.center_m - s) < OPENING_M * u.width_m for s in sides_m) for u in whole}
-    return [
-        u for u, other in zip(whole, odd, strict=True) if not other and not _side_of_another(u, light, beside[u])
-    ]
+    held = [u for u, other in zip(whole, odd, strict=True) if not other]
+    # Dark gaps first: what stands beside one is not judged by it.
+    held = [u for u in held if beside[u] or not any(light[u] < light[o] - ALIKE_LIGHT for o in _touching(u, held))]
+    return [u for u in held if not any(_side_of(u, o, beside[u]) for o in _touching(u, held))]
 
 
 def _merged(uprights: Sequence[Upright]) -> list[Upright]:
@@ -56,21 +57,22 @@ def _gap_m(one: Upright, other: Upright) -> float:
     return max(one.bottom_m, other.bottom_m) - min(one.top_m, other.top_m)
 
 
-def _side_of_another(one: Upright, light: Mapping[Upright, float], at_opening: bool) -> bool:
-    """Whether an upright is but a strip beside a longer or brighter one: its side, or the gap to the next."""
-    for other in light:
-        apart = abs(one.center_m - other.center_m)
-        overlap = min(one.top_m, other.top_m) - max(one.bottom_m, other.bottom_m)
-        if other is one or not 0 < apart < BESIDE_M * one.width_m or overlap <= 0:
-            continue
-        share = (one.top_m - one.bottom_m) / (other.top_m - other.bottom_m)
-        darker = light[one] < light[other] - ALIKE_LIGHT
-        if share < BESIDE_SHARE or (darker and not at_opening):
-            return True
-        ends = abs(one.top_m - other.top_m), abs(one.bottom_m - other.bottom_m)
-        if not at_opening and share < 1 and max(ends) > ENDS_M:
-            return True
-    return False
+def _touching(one: Upright, others: Sequence[Upright]) -> list[Upright]:
+    """Which uprights stand right beside one, over some of its height."""
+    return [
+        o
+        for o in others
+        if o is not one
+        and 0 < abs(one.center_m - o.center_m) < BESIDE_M * one.width_m
+        and min(one.top_m, o.top_m) > max(one.bottom_m, o.bottom_m)
+    ]
+
+
+def _side_of(one: Upright, other: Upright, at_opening: bool) -> bool:
+    """Whether an upright is but a strip beside a longer one: its side."""
+    share = (one.top_m - one.bottom_m) / (other.top_m - other.bottom_m)
+    ends = abs(one.top_m - other.top_m), abs(one.bottom_m - other.bottom_m)
+    return share < BESIDE_SHARE or (not at_opening and share < 1 and max(ends) > ENDS_M)
 
 
 def _tint(one: Upright, views, wood: Sequence[np.ndarray], px_m: float, top_m: float) -> tuple[float, float]:

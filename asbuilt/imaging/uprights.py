@@ -7,26 +7,20 @@ different spots; edges of what lies behind it are smeared over by the parallax.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-import cv2
 import numpy as np
 from scipy.signal import find_peaks
 
-from asbuilt.imaging.sweep import Rectified
+from asbuilt.imaging.edge_bands import JOINT_LEAST, LEAST_BANDS, LEAST_VIEWS, Edges, peak_near
 
-BAND_M = 0.1  # edges are looked for in bands of this height
-LEAST_VIEWS = 2
-EDGE_CAP = 2.0  # a clean edge reaches this: its mean step against the spread of the steps along it
 PEAK_LEAST = 0.15
 PAIR_LEAST = 1.25  # of a band in which both edges of a stud are seen; over half a metre nothing else keeps it up
 LIKELY_LEAST, LIKELY_M = 0.9, 0.015  # where the layout asks for a stud
 BESIDE_LEAST = 1.45  # right beside another stud, whose own edge is half of the evidence
-JOINT_LEAST = 0.5  # of the seam between two studs nailed together
-LEAST_BANDS = 5
+SAME_PLACE, PIECE_GAIN = 0.3, 1.3  # of a stud's width; times the evidence of a piece
 LEAST_SHARE, LEAST_SEEN = 0.4, 3  # of the pictures that show the place have to show both edges
 WIDTH_SLACK_M = 0.0055  # planed timber is cut to a millimetre, an edge is rounded
-SEARCH_M = 0.008
 BRIDGED_BANDS = 6  # a stud behind a sheet of paper is still one stud
 LEAST_SPREAD_M, MOST_SPREAD_M = 0.0005, 0.003
 
@@ -42,62 +36,6 @@ class Upright:
     top_m: float
     view_count: int
     strength: float  # 0 to EDGE_CAP
-
-
-def edge_bands(view: Rectified, rows: int, band_px: int) -> tuple[np.ndarray, np.ndarray]:
-    """How clean an upright edge each column of each band holds.
-
-    Returns
-    -------
-    strength : ndarray of shape (bands, w)
-        Mean horizontal step of the logarithm of brightness over its spread along the band;
-        positive towards brighter on the right.
-    seen : ndarray of shape (bands, w), bool
-    """
-    light = cv2.GaussianBlur(np.log(view.colors.astype(np.float32).mean(axis=2) + 4), (0, 0), 1.0)
-    step = np.zeros_like(light)
-    step[:, 1:-1] = (light[:, 2:] - light[:, :-2]) / 2
-    inside = cv2.erode(view.within.astype(np.uint8), np.ones((3, 9), np.uint8), borderValue=0) > 0
-    step[~inside] = 0
-    bands = rows // band_px
-    strength, seen = np.zeros((bands, light.shape[1]), np.float32), np.zeros((bands, light.shape[1]), bool)
-    for band in range(bands):
-        first = band * band_px - view.row
-        if first < 0 or first + band_px > light.shape[0]:
-            continue
-        part = step[first : first + band_px]
-        seen[band] = inside[first : first + band_px].mean(axis=0) > 0.9
-        clean = 2 * part.mean(axis=0) / (part.std(axis=0) + 0.01)
-        strength[band] = np.clip(clean, -EDGE_CAP, EDGE_CAP) * seen[band]
-    return strength, seen
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Edges:
-    """Edge strengths of all pictures over a face, band 0 at the top."""
-
-    views: list[tuple[int, np.ndarray, np.ndarray]]  # first column, strength, seen
-    mean: np.ndarray  # (bands, cols), magnitude
-    count: np.ndarray  # (bands, cols)
-    band_m: float
-
-
-def edges_of(views: Sequence[Rectified], rows: int, cols: int, px_m: float, band_m: float = BAND_M) -> Edges:
-    """Edge strengths of some rectified pictures, and their mean magnitude."""
-    band_px = round(band_m / px_m)
-    total = np.zeros((rows // band_px, cols), np.float32)
-    signed, count = np.zeros_like(total), np.zeros_like(total)
-    kept = []
-    for view in views:
-        strength, seen = edge_bands(view, rows, band_px)
-        box = np.s_[:, view.col : view.col + strength.shape[1]]
-        signed[box] += strength
-        total[box] += np.abs(strength)
-        count[box] += seen
-        kept.append((view.col, strength, seen))
-    # A stud's edge steps the same way in most pictures; grain and flakes behind it do not.
-    mean = np.where(count >= LEAST_VIEWS, (total + np.abs(signed)) / 2 / np.maximum(count, 1), 0)
-    return Edges(views=kept, mean=mean, count=count, band_m=band_px * px_m)
 
 
 def find_uprights(
@@ -202,9 +140,25 @@ class _Search:
         wide = self.width_m / self.px_m
         return any(c.nailed and abs(abs(c.left - new.left) - wide) < 0.3 * wide for _, c in self.found)
 
+    def _in_place_of_a_piece(self, new: _Candidate) -> _Candidate:
+        """A candidate nailed to another, with the piece of itself that was found by its own edges taken back."""
+        wide = self.width_m / self.px_m
+        pieces = [
+            f
+            for f in self.found
+            if abs(f[1].left + f[1].right - new.left - new.right) < 2 * SAME_PLACE * wide
+            and f[1].weight * PIECE_GAIN < new.weight
+        ]
+        if not new.nailed or len(pieces) != 1 or not self.candidates((new.left, new.right), nailed=True):
+            return new
+        self.found.remove(pieces[0])
+        own = pieces[0][1]
+        return replace(new, first=min(new.first, own.first), last=max(new.last, own.last))
+
     def take(self, candidates: Sequence[_Candidate]) -> None:
         """Keep the strongest that do not overlap."""
         for new in sorted(candidates, key=lambda c: -c.weight):
+            new = self._in_place_of_a_piece(new)
             middle = (new.left + new.right) / 2
             shares = [
                 abs(middle - (c.left + c.right) / 2) * self.px_m / self.width_m
@@ -283,20 +237,3 @@ def _measure(edges: Edges, px_m: float, top_m: float, new: _Candidate) -> Uprigh
         view_count=len(centers),
         strength=new.strength,
     )
-
-
-def peak_near(strength: np.ndarray, seen: np.ndarray, column: int, px_m: float) -> float | None:
-    """The edge of one picture near a column, to a part of a pixel."""
-    reach = round(SEARCH_M / px_m)
-    if column - reach < 1 or column + reach + 1 >= strength.shape[1]:
-        return None
-    shown = seen[:, column]
-    if shown.sum() < LEAST_BANDS - 1:
-        return None
-    part = np.abs(strength[shown, column - reach : column + reach + 1]).mean(axis=0)
-    at = int(part.argmax())
-    if part[at] < JOINT_LEAST or not 0 < at < len(part) - 1:
-        return None
-    before, here, after = part[at - 1 : at + 2]
-    bend = before - 2 * here + after
-    return column - reach + at + (0.5 * float(before - after) / float(bend) if bend < 0 else 0.0)

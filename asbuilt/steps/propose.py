@@ -28,7 +28,7 @@ from asbuilt.steps.propose_face import Seen, boxes_seen, runs_seen, studs_seen
 from asbuilt.steps.propose_list import proposals_of, run_length_m
 from asbuilt.steps.propose_views import good_sources, rectified
 
-VERSION = 2
+VERSION = 3
 MEASURED = "measured"
 TAPED_NEAR_M = 0.03  # a taped stud this near is the same one, and is believed
 LEAST_VIEWS = 3

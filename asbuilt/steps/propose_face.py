@@ -11,12 +11,13 @@ from asbuilt.geometry.joining import join
 from asbuilt.geometry.rectify import Patch
 from asbuilt.imaging.boxes import BOX_BACK_M, RIM_DEPTH_M, Mouth, find_mouths
 from asbuilt.imaging.coils import Coil, find_coils
+from asbuilt.imaging.edge_bands import BAND_M, LEAST_VIEWS, Edges, edges_of
 from asbuilt.imaging.jackets import unlike_wood
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
 from asbuilt.imaging.run_lines import DRAIN_M, Run, find_runs, hide_hollows, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
 from asbuilt.imaging.upright_checks import studs_among
-from asbuilt.imaging.uprights import BAND_M, Edges, Upright, edges_of, find_uprights
+from asbuilt.imaging.uprights import Upright, find_uprights
 from asbuilt.record.types import Face, Marker, Opening
 
 # Around the black square of a printed sheet lies white paper, more of it below (our sheets).
@@ -31,6 +32,7 @@ RIM_FREE_M = 0.06
 FLUSH_M = 0.016  # a box this near to a stud's side is nailed to it (common practice, no source)
 LOOSE_MISFIT = 0.5  # of a box beside no stud
 LEAST_CRIPPLE_M = 0.15
+ON_MARK_M, STANDING_SHARE = 0.02, 0.6  # off the marks, of the height that is shown
 BARE_M = 0.1  # a mark with a stud this near is not bare
 
 Rectangle = tuple[float, float, float, float]  # left, top, right, bottom in pixels of the face
@@ -98,6 +100,8 @@ def studs_seen(seen: Seen, likely_m: Sequence[float]) -> list[Upright]:
     sides = [side for o in seen.openings for side in (o.left_m, o.right_m)]
     found = studs_among(found, seen.views, px, seen.patch.top_m, sides)
     found += _unlike(found, _on_marks(seen, edges, barred, likely_m, found))
+    kept = [*likely_m, *framing] if likely_m else [u.center_m for u in found]
+    found = [u for u in found if _stands(seen, edges, u, barred, kept)]
     found = [u for u in found if face.stud_width_m < u.center_m < face.length_m - face.stud_width_m]
     for left in (True, False):
         end = end_stud(edges, px, face.stud_width_m, face.length_m, left)
@@ -107,6 +111,17 @@ def studs_seen(seen: Seen, likely_m: Sequence[float]) -> list[Upright]:
                         top_m=face.height_m, view_count=end[1], strength=1.0)
             )  # fmt: skip
     return sorted(found, key=lambda u: u.center_m)
+
+
+def _stands(seen: Seen, edges: Edges, one: Upright, barred: np.ndarray, marks_m: Sequence[float]) -> bool:
+    """Whether an upright is on a mark, at an opening, or as long as a stud: two cables side by side end at a box."""
+    if any(abs(one.center_m - m) < ON_MARK_M for m in marks_m):
+        return True
+    if any(o.left_m < one.center_m < o.right_m for o in seen.openings):
+        return True
+    col = round(one.center_m / seen.patch.px_m - 0.5)
+    shown = (edges.count[:, col] >= LEAST_VIEWS) & ~barred[:, col]
+    return one.top_m - one.bottom_m > STANDING_SHARE * edges.band_m * shown.sum()
 
 
 def _on_marks(

@@ -8,11 +8,12 @@ import pytest
 
 from asbuilt.imaging.boxes import find_mouths
 from asbuilt.imaging.coils import find_coils
+from asbuilt.imaging.edge_bands import edges_of
 from asbuilt.imaging.jackets import unlike_wood
-from asbuilt.imaging.lone_edges import aslant, short_studs
+from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
 from asbuilt.imaging.run_lines import DRAIN_M, find_runs, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
-from asbuilt.imaging.uprights import edges_of, find_uprights
+from asbuilt.imaging.uprights import find_uprights
 
 PX = 0.0025
 ROWS, COLS = 720, 720
@@ -145,3 +146,33 @@ def test_one_long_edge_on_a_mark_tells_a_stud_seen_aslant():
     assert len(found) == 1
     assert found[0].center_m == pytest.approx(STUDS_M[1], abs=0.004)
     assert found[0].scatter_m >= 0.003
+
+
+def test_a_corner_stud_is_told_by_an_edge_too_faint_for_any_one_picture():
+    edge, bare = round(0.0381 / PX), [_view(n, False, False) for n in range(8)]
+    faint = [_view(n, False, False) for n in range(8)]
+    for view in faint:  # the stud's face is lit nearly as what lies beside it
+        smooth = np.clip(
+            WOOD + _grain(np.random.default_rng(view.picture_id == "0"), (ROWS, COLS))[..., None] * 0.1, 5, 250
+        )
+        smooth[:, :edge] -= 2.0
+        noise = np.random.default_rng(int(view.picture_id)).normal(0, 3, smooth.shape)
+        view.colors[:] = np.clip(smooth + noise, 0, 255).astype(np.uint8)
+    found = end_stud(edges_of(faint, ROWS, COLS, PX), PX, 0.0381, COLS * PX, True)
+    assert found is not None
+    assert found[0] == pytest.approx(0.0381 / 2, abs=0.004)
+    assert end_stud(edges_of(bare, ROWS, COLS, PX), PX, 0.0381, COLS * PX, True) is None
+
+
+def test_two_studs_nailed_together_are_both_followed_to_their_ends():
+    views = [_view(n, True, False) for n in range(8)]
+    joint = round((STUDS_M[1] + 0.01905) / PX)
+    for view in views:  # a second stud beside one; the seam between them shows at the top only by itself
+        second = view.colors[:, joint - 15 : joint].copy()
+        view.colors[:, joint : joint + 15] = second[:, ::-1]
+        view.colors[:300, joint - 1 : joint + 1] //= 2
+        view.colors[300:, joint - 1 : joint + 1] = view.colors[300:, joint - 1 : joint + 1] * 0.93
+    found = find_uprights(edges_of(views, ROWS, COLS, PX), PX, TOP_M, 0.0381)
+    pair = [u for u in found if abs(u.center_m - STUDS_M[1]) < 0.06]
+    assert [u.center_m for u in pair] == pytest.approx([STUDS_M[1], STUDS_M[1] + 0.0381], abs=0.005)
+    assert min(u.top_m - u.bottom_m for u in pair) > 1.5

@@ -67,3 +67,8 @@ def test_a_jack_beside_an_opening_may_be_shorter_than_its_king():
 
 def test_the_dark_gap_between_two_studs_is_no_stud():
     assert 1.24 not in kept([upright(1.24)], [(1.24, DARK)])
+
+
+def test_a_short_stud_is_not_judged_by_the_dark_gap_beside_it():
+    assert 1.6 in kept([upright(1.6, 1.9, 2.4), upright(1.641)], [(1.641, DARK)])
+    assert 1.641 not in kept([upright(1.6, 1.9, 2.4), upright(1.641)], [(1.641, DARK)])
