@@ -36,8 +36,16 @@ def chosen_for_face(record: Record, face_id: str, item_ids: set[str]) -> list[Pi
 
 def marked_jpegs(
     view: View, face: FaceView, pictures: Sequence[Picture], things: Sequence[tuple[int, Thing]], shown: Shown
+) -> list[tuple[Picture, bytes, tuple[int, int]]]:
+    """Pictures as JPEG with the numbers of the items in them, and their sizes (width, height) [px]; made once."""
+    if face.face.id not in shown.marked:
+        shown.marked[face.face.id] = list(_marked(view, face, pictures, things, shown))
+    return shown.marked[face.face.id]
+
+
+def _marked(
+    view: View, face: FaceView, pictures: Sequence[Picture], things: Sequence[tuple[int, Thing]], shown: Shown
 ) -> Iterator[tuple[Picture, bytes, tuple[int, int]]]:
-    """Pictures as JPEG with the numbers of the items in them, and their sizes (width, height) [px]."""
     numbers = {thing.item.id: number for number, thing in things}
     marks: dict[str, list[Sighting]] = {}
     for sighting in view.record.all(Sighting, picture_id=[p.id for p in pictures]):

@@ -30,11 +30,16 @@ def chosen_pictures(record: Record) -> list[Picture]:
 
 
 class Shown:
-    """Pictures of a record as they are shown; ``faults`` are those that could not be decoded, and why."""
+    """Pictures of a record as they are shown.
+
+    ``faults`` are those that could not be decoded, and why; ``marked`` are a face's for paper, once
+    they were made: they are the same on any size of it.
+    """
 
     def __init__(self, record: Record) -> None:
         self.record = record
         self.faults: list[str] = []
+        self.marked: dict[str, list[tuple[Picture, bytes, tuple[int, int]]]] = {}
 
     def pictures(self, chosen: Sequence[Picture]) -> Iterator[tuple[Picture, np.ndarray]]:
         """Pictures with their pixels, (H, W, 3) BGR uint8, dark ones lifted; each file is read once."""

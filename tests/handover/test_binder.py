@@ -76,6 +76,28 @@ def test_no_text_is_set_in_a_font_that_is_not_embedded(bound):
         assert not {u for u in used if u and "Vera" not in u}
 
 
+def test_pictures_lie_in_the_file_as_they_are(bound):
+    images = [
+        image.get_object()
+        for page in PdfReader(bound[1]).pages
+        for image in page["/Resources"].get("/XObject", {}).values()
+    ]
+    filters = [image["/Filter"] if isinstance(image["/Filter"], list) else [image["/Filter"]] for image in images]
+    assert ["/DCTDecode"] in filters
+    assert not any("/ASCII85Decode" in names for names in filters)
+
+
+def test_both_papers_share_the_pictures_of_a_face(record_folder, monkeypatch):
+    with Record.open(record_folder) as record:
+        shown, view = Shown(record), view_of(record)
+        face = view.face("kiln")
+        things = numbered(view, face)
+        chosen = chosen_for_face(record, "kiln", {t.item.id for _, t in things})
+        first = marked_jpegs(view, face, chosen, things, shown)
+        monkeypatch.setattr(shown, "pictures", None)  # nothing is decoded again
+        assert first and marked_jpegs(view, face, chosen, things, shown) == first
+
+
 def test_the_check_ruler_is_true_to_half_a_percent(bound, tmp_path):
     _, path, texts = bound
     pages = _drawings(texts)
