@@ -1,0 +1,62 @@
+"""Past the last mark of a run its way was not marked: not recorded there, never nothing and never a near miss."""
+
+from __future__ import annotations
+
+import pytest
+
+from asbuilt.answers import wording
+from asbuilt.answers.behind import behind
+from asbuilt.answers.drill import drill
+from asbuilt.answers.text import drill_text
+from asbuilt.record.types import Item, Position
+from asbuilt.steps import coverage
+from tests.truth import truth_record
+
+COV = ((3.6e-5, 0.0, 0.0), (0.0, 3.6e-5, 0.0), (0.0, 0.0, 1e-4))
+AT_M, LAST_M = 1.22, 1.20  # a place of the kiln wall that is well recorded and holds nothing
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory):
+    """The sample with a cable of our own, marked from 0.9 m to 1.2 m up and no farther."""
+    with truth_record(tmp_path_factory.mktemp("goes-on") / "r") as record:
+        record.put(Item(id="ours", kind="cable", face_id="kiln", label="half marked"))
+        record.put(*(Position(id=f"ours:{n}", item_id="ours", place=f"ours{n}", order_idx=n, face_id="kiln",
+                              offset_m=AT_M, height_m=z, depth_m=0.045, covariance=COV, method="intersected",
+                              picture_count=3) for n, z in enumerate((0.9, 1.05, LAST_M))))  # fmt: skip
+        coverage.run(record)
+        yield record
+
+
+def _drill(record, height_m: float, offset_m: float = AT_M):
+    return drill(record, "kiln", offset_m, height_m, 0.006, 0.08)
+
+
+def test_on_its_marks_a_hit_is_expected_and_beside_them_it_is_too_close(record):
+    assert _drill(record, 1.0).outcome == wording.HIT
+    assert _drill(record, 1.0, AT_M + 0.022).outcome == wording.CLOSE
+    assert _drill(record, LAST_M, AT_M + 0.022).outcome == wording.CLOSE  # its known end counts, not only the guess
+
+
+def test_past_the_last_mark_it_is_not_recorded_and_the_run_is_named(record):
+    answer = _drill(record, LAST_M + 0.25)
+    assert answer.cover.state == wording.COVER[2]
+    assert answer.outcome == wording.UNKNOWN
+    assert "half marked" in answer.sentence and "was not marked" in answer.sentence
+    assert 0 < answer.chance < 0.5
+    assert answer.screw.longest_m is None
+    assert "half marked" in drill_text(answer)
+
+
+def test_far_to_the_side_of_that_way_nothing_is_recorded(record):
+    assert _drill(record, LAST_M + 0.25, AT_M + 0.17).outcome == wording.NOTHING
+
+
+def test_behind_lists_the_guess_and_does_not_call_it_recorded(record):
+    past = behind(record, "kiln", AT_M, LAST_M + 0.25, within_m=0.06)
+    assert past.outcome == wording.UNKNOWN
+    assert "half marked" in past.sentence
+    assert [t.item_id for bay in past.bays for t in bay.things] == ["ours"]
+    assert {bay.outcome for bay in past.bays if bay.things} == {wording.UNKNOWN}
+    reaching_a_mark = behind(record, "kiln", AT_M, LAST_M + 0.05, within_m=0.06)
+    assert reaching_a_mark.outcome == wording.RECORDED
