@@ -16,7 +16,7 @@ from reportlab.lib.units import inch
 
 from asbuilt.answers.view import view_of
 from asbuilt.handover.binder import Binder, binder_pdf
-from asbuilt.handover.binder_face import numbered
+from asbuilt.handover.binder_face import face_pdf, numbered
 from asbuilt.handover.binder_pictures import chosen_for_face, marked_jpegs
 from asbuilt.handover.pictures import Shown
 from asbuilt.record import Face, Item, Media, Position, Record, Room, Sighting
@@ -74,28 +74,6 @@ def test_no_text_is_set_in_a_font_that_is_not_embedded(bound):
         page.extract_text(visitor_text=lambda text, _cm, _tm, font, _size, used=used: used.add(
             font["/BaseFont"] if font and text.strip() else ""))  # fmt: skip
         assert not {u for u in used if u and "Vera" not in u}
-
-
-def test_pictures_lie_in_the_file_as_they_are(bound):
-    images = [
-        image.get_object()
-        for page in PdfReader(bound[1]).pages
-        for image in page["/Resources"].get("/XObject", {}).values()
-    ]
-    filters = [image["/Filter"] if isinstance(image["/Filter"], list) else [image["/Filter"]] for image in images]
-    assert ["/DCTDecode"] in filters
-    assert not any("/ASCII85Decode" in names for names in filters)
-
-
-def test_both_papers_share_the_pictures_of_a_face(record_folder, monkeypatch):
-    with Record.open(record_folder) as record:
-        shown, view = Shown(record), view_of(record)
-        face = view.face("kiln")
-        things = numbered(view, face)
-        chosen = chosen_for_face(record, "kiln", {t.item.id for _, t in things})
-        first = marked_jpegs(view, face, chosen, things, shown)
-        monkeypatch.setattr(shown, "pictures", None)  # nothing is decoded again
-        assert first and marked_jpegs(view, face, chosen, things, shown) == first
 
 
 def test_the_check_ruler_is_true_to_half_a_percent(bound, tmp_path):
@@ -226,6 +204,22 @@ def test_numbers_are_drawn_where_things_were_marked(tmp_path):
         x, y = round(mark.x_px * scale), round(mark.y_px * scale)
         r = round(0.014 * max(changed.shape)) + 4
         assert changed[max(y - r, 0) : y + r, max(x - r, 0) : x + r].any()
+
+
+def test_pictures_lie_in_the_papers_as_they_are_and_are_decoded_once(tmp_path, monkeypatch):
+    with truth_record(tmp_path / "record", frame_step=200, media_folder=MEDIA) as record:
+        shown, pdfs = Shown(record), []
+        for paper in SIZES_PT:
+            binder = Binder(record=record, paper=paper, printed_on="2026-11-25", mark="0123456789abcdef" * 4)
+            pdfs.append(face_pdf(binder, "kiln", shown))
+            monkeypatch.setattr(shown, "pictures", None)  # the second paper asks for none again
+    filters = []
+    for pdf in pdfs:
+        assert b"ASCII85Decode" not in pdf
+        pages = PdfReader(io.BytesIO(pdf)).pages
+        found = [x.get_object() for page in pages for x in page["/Resources"].get("/XObject", {}).values()]
+        filters.append(["/DCTDecode" in image["/Filter"] for image in found])
+    assert any(filters[0]) and filters[0] == filters[1]
 
 
 def _decoded(data: bytes) -> np.ndarray:
