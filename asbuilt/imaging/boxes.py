@@ -27,6 +27,8 @@ FILLED_LEAST, ROUND_LEAST, ASLANT_LEAST = 0.72, 0.85, 0.58  # of the upright rec
 MISFIT_MOST = 0.75
 LEAST_VIEWS = 2
 STEP_PX = 2
+PANEL_ROUNDS = 8
+PANEL_FLUSH_M = 0.045  # a panel this near to a stud's side is nailed to it; the stud hides its rim
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,9 +137,11 @@ def _fit(views, mean, seen, wood, box, px_m: float) -> Mouth | None:
         return None
     ids = tuple(v.picture_id for v in sorted(shown, key=lambda v: _aside(v, middle))[:6])
     if width * px_m >= PANEL_LEAST_M[0]:
+        sides = _panel_sides(shown, mean, seen, wood, box, px_m)
         return Mouth(
-            x_m=(middle[0] + 0.5) * px_m, y_m=(middle[1] + 0.5) * px_m, width_m=width * px_m,
-            height_m=height * px_m, gangs=None, misfit=0.0, view_count=len(shown), picture_ids=ids,
+            x_m=(sides[0] + sides[2] + 1) / 2 * px_m, y_m=(sides[1] + sides[3] + 1) / 2 * px_m,
+            width_m=(sides[2] - sides[0]) * px_m, height_m=(sides[3] - sides[1]) * px_m, gangs=None, misfit=0.0,
+            view_count=len(shown), picture_ids=ids,
         )  # fmt: skip
     margin = round(0.05 / px_m)
     window = np.s_[
@@ -162,6 +166,38 @@ def _fit(views, mean, seen, wood, box, px_m: float) -> Mouth | None:
         return None
     return Mouth(x_m=(x + 0.5) * px_m, y_m=(y + 0.5) * px_m, width_m=wide_m, height_m=BOX_HEIGHT_M, gangs=gangs,
                  misfit=misfit, view_count=len(shown), picture_ids=ids)  # fmt: skip
+
+
+def _panel_sides(shown, mean, seen, wood, box, px_m: float) -> list[float]:
+    """Left, top, right and bottom [px] of a panel's mouth: moved in where a patch shows the panel's side, too.
+
+    Not so beside a stud, to which it is nailed and which hides its side.
+    """
+    left, top, width, height = box
+    beside, middle = round(PANEL_FLUSH_M / px_m), top + height // 2
+    by_wood = [wood[middle, max(c - beside, 0) : c + beside].any() for c in (left, left + width)]
+    free = [k for k, held in zip((0, 2), by_wood, strict=True) if not held]
+    margin = round(0.05 / px_m)
+    window = np.s_[max(top - margin, 0) : top + height + margin, max(left - margin, 0) : left + width + margin]
+    origin, best = (window[1].start, window[0].start), None
+    for back_m in BACKS_M:
+        sides = [left - 0.5, top - 0.5, left + width - 0.5, top + height - 0.5]
+        for step in (4.0, 2.0, 1.0):
+            for _ in range(PANEL_ROUNDS):
+                trials = [sides] + [
+                    [v + step * turn * (j == k) for j, v in enumerate(sides)] for k in free for turn in (-1, 1)
+                ]
+                worth = [_misfit_of_sides(shown, mean[window], seen[window], origin, t, px_m, back_m) for t in trials]
+                sides = trials[int(np.argmin(worth))]
+        found = (min(worth), sides)
+        best = found if best is None or found < best else best
+    return best[1]
+
+
+def _misfit_of_sides(shown, target, seen, origin, sides, px_m: float, back_m: float) -> float:
+    size = sides[2] - sides[0], sides[3] - sides[1]
+    middle = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
+    return _misfit(shown, target, seen, origin, middle, size, px_m, back_m) * size[0] * size[1]
 
 
 def _shows(view: Rectified, middle: tuple[float, float]) -> bool:

@@ -9,7 +9,7 @@ import numpy as np
 
 from asbuilt.geometry.joining import join
 from asbuilt.geometry.rectify import Patch
-from asbuilt.imaging.boxes import BOX_BACK_M, RIM_DEPTH_M, Mouth, find_mouths
+from asbuilt.imaging.boxes import BOX_BACK_M, PANEL_FLUSH_M, RIM_DEPTH_M, Mouth, find_mouths
 from asbuilt.imaging.coils import Coil, find_coils
 from asbuilt.imaging.edge_bands import BAND_M, LEAST_VIEWS, Edges, edges_of
 from asbuilt.imaging.jackets import unlike_wood
@@ -163,20 +163,21 @@ def boxes_seen(seen: Seen, studs: Sequence[Upright]) -> list[Mouth]:
 
 
 def _against_stud(mouth: Mouth, studs: Sequence[Upright], top_m: float) -> Mouth | None:
-    """A device box flush against the stud that it is nailed to; None where a doubtful one is nailed to nothing.
+    """A box flush against the stud that it is nailed to; None where a doubtful one is nailed to nothing.
 
-    Studs are measured better than boxes.
+    Studs are measured better than boxes. A panel may reach from stud to stud.
     """
-    if mouth.gangs is None:
-        return mouth
     height = top_m - mouth.y_m
-    shifts = [
-        stud.center_m + side * (stud.width_m + mouth.width_m) / 2 - mouth.x_m
-        for stud in studs
-        if stud.bottom_m < height < stud.top_m
-        for side in (-1, 1)
-    ]
-    nearest = min(shifts, key=abs, default=FLUSH_M)
+    near = [s for s in studs if s.bottom_m < height < s.top_m]
+    left_m, right_m = mouth.x_m - mouth.width_m / 2, mouth.x_m + mouth.width_m / 2
+    to_left = min((s.center_m + s.width_m / 2 - left_m for s in near), key=abs, default=np.inf)
+    to_right = min((s.center_m - s.width_m / 2 - right_m for s in near), key=abs, default=np.inf)
+    if mouth.gangs is None:
+        moved = [shift if abs(shift) < PANEL_FLUSH_M else 0.0 for shift in (to_left, to_right)]
+        if abs(to_left) >= PANEL_FLUSH_M and abs(to_right) >= PANEL_FLUSH_M:
+            return None
+        return replace(mouth, x_m=mouth.x_m + sum(moved) / 2, width_m=mouth.width_m + moved[1] - moved[0])
+    nearest = min(to_left, to_right, key=abs)
     if abs(nearest) < FLUSH_M:
         return replace(mouth, x_m=mouth.x_m + nearest)
     return mouth if mouth.misfit < LOOSE_MISFIT else None

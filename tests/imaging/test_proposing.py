@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from asbuilt.imaging.boxes import find_mouths
+from asbuilt.imaging.boxes import RIM_DEPTH_M, find_mouths
 from asbuilt.imaging.coils import find_coils
 from asbuilt.imaging.edge_bands import edges_of
 from asbuilt.imaging.jackets import unlike_wood
@@ -155,13 +155,35 @@ def test_a_corner_stud_is_told_by_an_edge_too_faint_for_any_one_picture():
         smooth = np.clip(
             WOOD + _grain(np.random.default_rng(view.picture_id == "0"), (ROWS, COLS))[..., None] * 0.1, 5, 250
         )
-        smooth[:, :edge] -= 2.0
+        smooth[:, :edge] -= 1.6
         noise = np.random.default_rng(int(view.picture_id)).normal(0, 3, smooth.shape)
         view.colors[:] = np.clip(smooth + noise, 0, 255).astype(np.uint8)
     found = end_stud(edges_of(faint, ROWS, COLS, PX), PX, 0.0381, COLS * PX, True)
     assert found is not None
     assert found[0] == pytest.approx(0.0381 / 2, abs=0.004)
     assert end_stud(edges_of(bare, ROWS, COLS, PX), PX, 0.0381, COLS * PX, True) is None
+
+
+def _box(views, x_m: float, y_m: float, size_m, color, parts=()):
+    """Paint a box's mouth on the plane of its rim, and parts of it (left, top, width, height, colour) over it."""
+    for view in views:
+        scale = view.distance_m / (view.distance_m + RIM_DEPTH_M)
+        for left, top, wide, high, paint in ((-size_m[0] / 2, -size_m[1] / 2, *size_m, color), *parts):
+            corners = np.array([[left, top], [left + wide, top + high]]) + (x_m, y_m)
+            (a, b), (c, d) = np.round(view.foot_px + (corners / PX - view.foot_px) * scale).astype(int)
+            view.colors[b:d, a:c] = paint
+
+
+def test_a_box_parted_by_a_cable_over_its_mouth_is_one_box_of_its_gangs():
+    views = [_view(n, True, False) for n in range(8)]
+    x_m, size_m = STUDS_M[1] + (0.0381 + 0.102) / 2, (0.102, 0.095)
+    cable = (-0.016, -0.0475, 0.028, 0.075, YELLOW)
+    _box(views, x_m, 0.9, size_m, (70, 66, 62), [cable])
+    none = np.zeros((ROWS, COLS), bool)
+    found = find_mouths(views, [unlike_wood(v, PX) for v in views], ROWS, COLS, PX, none, none)
+    assert len(found) == 1
+    assert found[0].gangs == 2
+    assert (found[0].x_m, found[0].y_m) == pytest.approx((x_m, 0.9), abs=0.0095)  # 3/8 in
 
 
 def test_two_studs_nailed_together_are_both_followed_to_their_ends():
@@ -171,7 +193,7 @@ def test_two_studs_nailed_together_are_both_followed_to_their_ends():
         second = view.colors[:, joint - 15 : joint].copy()
         view.colors[:, joint : joint + 15] = second[:, ::-1]
         view.colors[:300, joint - 1 : joint + 1] //= 2
-        view.colors[300:, joint - 1 : joint + 1] = view.colors[300:, joint - 1 : joint + 1] * 0.93
+        view.colors[300:, joint - 1 : joint + 1] = view.colors[300:, joint - 1 : joint + 1] * 0.985
     found = find_uprights(edges_of(views, ROWS, COLS, PX), PX, TOP_M, 0.0381)
     pair = [u for u in found if abs(u.center_m - STUDS_M[1]) < 0.06]
     assert [u.center_m for u in pair] == pytest.approx([STUDS_M[1], STUDS_M[1] + 0.0381], abs=0.005)
