@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from asbuilt.answers import wording
-from asbuilt.answers.course import BEYOND
 from asbuilt.answers.coverage import WELL, AreaCover, FaceCoverage
 from asbuilt.answers.described import ThingAnswer, describe
 from asbuilt.answers.doubts import Doubt, age_of
@@ -18,6 +17,7 @@ from asbuilt.answers.reach import Part, Rectangle, part_in
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.routes import RULES, ExpectedRoute, routes_in
 from asbuilt.answers.standing import standing_at
+from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.things import Thing
 from asbuilt.answers.unconfirmed import Unconfirmed, unconfirmed_near
 from asbuilt.answers.view import FaceView

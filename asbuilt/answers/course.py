@@ -15,8 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-EYE = np.eye(3)
-SEEN, BETWEEN, BEYOND = "seen", "between sightings", "beyond the last sighting"
+from asbuilt.answers.stretches import BETWEEN, BEYOND, EYE, SEEN, Spot, Stretch, bends_at, rounded
 
 # How far a cable strays from its supposed line, as a share of the distance between sightings
 # and at least: staples, sag, bends at bored holes (our choice, checked on rendered rooms).
@@ -41,49 +40,6 @@ NEXT_STUDS = 3  # a level run is taken to turn at one of this many studs, or not
 TURN_REACH_M = 2.0  # and not farther on than this
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stretch:
-    """A straight piece of a run with the error of its two ends.
-
-    Stretches of equal ``group`` exclude each other unless they share ``alternative``;
-    ``weight`` is the chance that this alternative is the true one.
-    """
-
-    start_m: np.ndarray  # (3,)
-    end_m: np.ndarray  # (3,)
-    start_cov: np.ndarray  # (3, 3) [m^2]
-    end_cov: np.ndarray
-    group: int = 0
-    alternative: int = 0
-    weight: float = 1.0
-    status: str = SEEN
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Lines:
-    """All stretches of a course as arrays, one row each."""
-
-    starts_m: np.ndarray  # (S, 3)
-    ends_m: np.ndarray
-    sigma_m: np.ndarray  # (S, 2), the larger of the two ends', offset and height
-    reach_m: np.ndarray  # (S,), one sigma of a shift in any direction, at most
-    group: np.ndarray
-    alternative: np.ndarray
-    weight: np.ndarray
-
-    @classmethod
-    def of(cls, course: Sequence[Stretch]) -> Lines:
-        """The arrays of a course."""
-        covs = np.array([(s.start_cov, s.end_cov) for s in course])
-        variance = covs[:, :, (0, 1), (0, 1)].max(axis=1)
-        total = covs[:, :, (0, 1, 2), (0, 1, 2)].sum(axis=2).max(axis=1)
-        marks = np.array([(s.group, s.alternative, s.weight) for s in course])
-        return cls(starts_m=np.array([s.start_m for s in course]), ends_m=np.array([s.end_m for s in course]),
-                   sigma_m=np.sqrt(np.maximum(variance, 0)),
-                   reach_m=np.sqrt(np.maximum(total, 0)), group=marks[:, 0], alternative=marks[:, 1],
-                   weight=marks[:, 2])  # fmt: skip
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Framing:
     """What of a face steers a run: its size and its studs (left edge, right edge)."""
@@ -104,14 +60,6 @@ class Framing:
         """Whether a point lies at a plate or a corner of the face."""
         x, z = point_m[0], point_m[1]
         return min(x, self.length_m - x, z, self.height_m - z) < EDGE_M
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Spot:
-    """A place with its covariance: a sighted vertex of a run, or the box it goes into."""
-
-    point_m: np.ndarray
-    cov: np.ndarray
 
 
 def _stray(length_m: float) -> np.ndarray:
@@ -262,8 +210,9 @@ def course_of(
     if len(spots) == 1:
         return _single(spots[0], framing, joins[0], is_pipe, stops)
     found: list[Stretch] = []
-    for a, b in zip(spots, spots[1:], strict=False):
-        found += between(a, b, framing, group=len(found))
+    bends = [False, *map(bends_at, spots, spots[1:], spots[2:]), False]
+    for a, b, *bent in zip(spots, spots[1:], bends, bends[1:], strict=False):
+        found += rounded(between(a, b, framing, group=len(found)), *(not is_pipe and at for at in bent))
     ends = ((spots[0], spots[1]), (spots[-1], spots[-2]))
     for (end, before), join, stopped in zip(ends, joins, stops, strict=True):
         if join is not None:

@@ -12,8 +12,8 @@ import numpy as np
 from scipy import ndimage
 
 from asbuilt.answers import wording
-from asbuilt.answers.course import BEYOND
 from asbuilt.answers.reply import Reply
+from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.view import FaceView, View, view_of
 from asbuilt.record.store import Record
 from asbuilt.record.types import Coverage, Item, Placement

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from asbuilt.answers import wording
-from asbuilt.answers.course import BETWEEN, BEYOND
 from asbuilt.answers.doubts import outdated
 from asbuilt.answers.marks import PictureMark, marks_of
 from asbuilt.answers.power import CircuitOff, circuit_off
 from asbuilt.answers.reach import COVER_95, Part, crossings
 from asbuilt.answers.reply import Reply
+from asbuilt.answers.stretches import BETWEEN, BEYOND
 from asbuilt.answers.things import Thing
 from asbuilt.answers.view import FaceView, View
 from asbuilt.record.types import Sighting

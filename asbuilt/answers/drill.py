@@ -9,7 +9,6 @@ import numpy as np
 
 from asbuilt.answers import drill_wording, wording
 from asbuilt.answers.behind import check_place
-from asbuilt.answers.course import BEYOND
 from asbuilt.answers.coverage import WELL, AreaCover
 from asbuilt.answers.doubts import Doubt, age_of, outdated
 from asbuilt.answers.drill_answer import DrillAnswer, NearestWay, PassedThing
@@ -21,6 +20,7 @@ from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.routes import RULES, routes_at
 from asbuilt.answers.screws import ScrewAnswer, longest_screw, rule_depth_m
 from asbuilt.answers.standing import OUTSIDE, Standing, standing_at
+from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit
 from asbuilt.answers.unconfirmed import UNCONFIRMED_M, unconfirmed_near

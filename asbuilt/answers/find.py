@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from asbuilt.answers import wording
-from asbuilt.answers.course import BEYOND
 from asbuilt.answers.described import ThingAnswer, describe
 from asbuilt.answers.doubts import Doubt, doubts_in
 from asbuilt.answers.landmarks import Landmark, cross_check, landmarks_of
 from asbuilt.answers.reach import Rectangle, part_in
 from asbuilt.answers.reply import Reply
+from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.things import Thing
 from asbuilt.answers.view import View, view_of
 from asbuilt.errors import NotInRecordError

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from asbuilt.answers.course import BEYOND, SEEN
+from asbuilt.answers.stretches import BEYOND, SEEN
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit, Block, block_chance, stretches_chance
 

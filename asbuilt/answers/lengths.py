@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from asbuilt.answers.course import JOIN_M, Spot, between
+from asbuilt.answers.course import JOIN_M, between
 from asbuilt.answers.reply import Reply
+from asbuilt.answers.stretches import Spot
 from asbuilt.answers.wiring import BOX, PANEL, End, Lead, Wiring, wiring_of
 from asbuilt.errors import NotInRecordError
 from asbuilt.record import Position, Record

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.answers.course import SEEN, Lines, Stretch
+from asbuilt.answers.stretches import SEEN, Lines, Stretch
 from asbuilt.answers.things import Thing
 from asbuilt.answers.wording import COVER_95
 

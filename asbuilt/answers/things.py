@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from asbuilt.answers.course import JOIN_M, Framing, Lines, Spot, Stretch, course_of, leading_to
+from asbuilt.answers.course import JOIN_M, Framing, course_of, leading_to
 from asbuilt.answers.index import ENDS, LEADERS
+from asbuilt.answers.stretches import Lines, Spot, Stretch
 from asbuilt.answers.touch import Block
 from asbuilt.record.kinds import KINDS, Kind
 from asbuilt.record.store import Record

@@ -17,7 +17,7 @@ from functools import cache
 import numpy as np
 from scipy.special import ndtri
 
-from asbuilt.answers.course import Stretch
+from asbuilt.answers.stretches import Stretch
 
 LOG2_POINTS = 11
 FARTHEST_SIGMA = 5.0  # beyond this the chance is below one in a million

@@ -10,13 +10,13 @@ import numpy as np
 
 from asbuilt.answers import coverage as cover_rules
 from asbuilt.answers import drill_wording, wording
-from asbuilt.answers.course import BEYOND
 from asbuilt.answers.coverage import FaceCoverage, coverage_of
 from asbuilt.answers.doubts import HARMLESS, outdated
 from asbuilt.answers.drill import CLOSE_CHANCE, GUESSED_CHANCE, HIT_CHANCE
 from asbuilt.answers.find import find
 from asbuilt.answers.landmarks import marks_on
 from asbuilt.answers.routes import expected_routes
+from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.things import Thing, far_link
 from asbuilt.answers.touch import normal_points
 from asbuilt.answers.unconfirmed import UNCONFIRMED_M, reach_of

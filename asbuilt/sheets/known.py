@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from asbuilt.answers.view import View, view_of
 from asbuilt.record import Face, Opening, Record, ReferencePoint
+from asbuilt.record.types import STUD_LINE
 from asbuilt.units import format_length
 
 EDGE_SIGMA_M = 0.00635  # a corner of a rough opening or of the room, 1/4 in: common practice, no source
@@ -38,7 +39,7 @@ def known_places(record: Record, face_id: str, unit: str, finished: bool = False
     corners = [c for o in view.face(face_id).openings for c in _opening_corners(o, depth_m, ending)]
     given = _plates(view, face_id, depth_m) + corners if finished else corners
     given += _face_corners(face, depth_m, ending)
-    stored = [p for p in record.all(ReferencePoint, face_id=face_id) if _is_of(p, finished)]
+    stored = [p for p in record.all(ReferencePoint, face_id=face_id) if p.kind != STUD_LINE and _is_of(p, finished)]
     given_ids = {c.id for c in given}
     found = [_known(p, True, unit) for p in stored if p.id not in given_ids]
     stored_ids = {p.id for p in stored}

@@ -9,7 +9,7 @@ import numpy as np
 from shapely import LineString, MultiPoint, box, unary_union
 from shapely.geometry.base import BaseGeometry
 
-from asbuilt.answers.course import BETWEEN, BEYOND, SEEN, Stretch
+from asbuilt.answers.stretches import BETWEEN, BEYOND, SEEN, Stretch
 from asbuilt.answers.things import Thing
 from asbuilt.record import Face
 from asbuilt.sheets.drawing import Circle, Group, Part, Point, Polyline, Region

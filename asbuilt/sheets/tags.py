@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from asbuilt.answers.course import SEEN
+from asbuilt.answers.stretches import SEEN
 from asbuilt.answers.things import Thing
 from asbuilt.sheets.drawing import Group, Line, Part, Point, Rect, Text
 from asbuilt.sheets.labels import LabelSpace, text_width_m

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from asbuilt.answers.course import Stretch
+from asbuilt.answers.stretches import Stretch
 from asbuilt.answers.things import Thing
 from asbuilt.sheets.drawing import Point
 from asbuilt.sources import COVER_95

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from asbuilt.answers.course import SEEN
+from asbuilt.answers.stretches import SEEN
 from asbuilt.answers.things import Thing
 from asbuilt.sheets.drawing import Group, Line, Part, Rect, Region, Strokes, Text
 from asbuilt.sheets.labels import text_width_m

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from shapely import MultiPoint, unary_union
 
-from asbuilt.answers.course import BEYOND, SEEN
+from asbuilt.answers.stretches import BEYOND, SEEN
 from asbuilt.answers.things import Thing
 from asbuilt.answers.view import FaceView, view_of
 from asbuilt.errors import FailedEstimate

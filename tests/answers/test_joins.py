@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from asbuilt.answers.course import BEYOND
+from asbuilt.answers.drill import CLOSE_CHANCE, HIT_CHANCE, passages
+from asbuilt.answers.stretches import BEYOND
+from asbuilt.answers.touch import Bit
 from asbuilt.answers.view import view_of
 from asbuilt.record.store import Record
 from asbuilt.record.types import Circuit, Face, Item, Panel, Position, Room
@@ -58,3 +60,17 @@ def test_a_run_between_two_boxes_enters_both(wall):
     (feed,) = [t for t in view_of(wall).things_on("wall") if t.item.id == "feed"]
     assert not [s for s in feed.course if s.status == BEYOND]
     assert max(s.end_m[1] for s in feed.course) > 2.1
+
+
+def test_a_cable_marked_on_its_bend_is_loose_beside_that_mark(wall):
+    """Arc of 4 in radius marked at its middle: the straight way to that mark misses the arc by 22 mm."""
+    radius_m, middle = 0.1, 0.1 * (1 - 0.5**0.5)
+    wall.put(Item(id="feed", kind="cable", face_id="wall", circuit_id="c"))
+    places = [(3.0, 0.6), (3.0 - middle, 0.9 + 0.1 * 0.5**0.5), (2.4, 1.0)]
+    wall.put(*(_spot("feed", n, x, z, 0.045) for n, (x, z) in enumerate(places)))
+    view = view_of(wall)
+    on_the_arc = Bit(offset_m=3.0 - radius_m * 0.035, height_m=0.9 + radius_m * 0.26, radius_m=0.003, tip_m=0.08)
+    (passed,) = [p for p in passages(view, "wall", on_the_arc) if p.thing.item.id == "feed"]
+    assert passed.clearance.gap_m > 0.005  # the straight way passes beside it
+    assert CLOSE_CHANCE < passed.chance < HIT_CHANCE
+    assert not passed.is_guess

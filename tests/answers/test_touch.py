@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from asbuilt.answers.course import BEYOND, Framing, Lines, Spot, Stretch, course_of
+from asbuilt.answers.course import Framing, course_of
 from asbuilt.answers.gaps import chance_of, clearances
+from asbuilt.answers.stretches import BEYOND, Lines, Spot, Stretch
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit, Block, block_chance, capsule_touched, stretches_chance
 from asbuilt.record.kinds import KINDS
