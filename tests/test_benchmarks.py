@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import sys
+import time
+
+import cv2
+import numpy as np
 
 from tests.benchmarks import __main__ as table
+from tests.benchmarks import placing
 from tests.benchmarks.row import Row, as_markdown
 
 
@@ -35,3 +40,24 @@ def test_one_that_cannot_run_is_listed_and_the_others_are_written(tmp_path, monk
     text = out.read_text("utf-8")
     assert "OSError: no disk" in text and "| seen | True |" in text
     assert "cores" in text and "Quick run" in text
+
+
+def test_a_peer_that_was_stopped_gives_a_bound_and_says_how_far_it_was():
+    peer = placing.Peer(seconds=50.0, finished=False, reached="7 of 40 pictures registered")
+    row = placing._against(peer, 10.0, "placing")
+    assert "7 of 40 pictures registered" in row.value
+    assert as_markdown("T", [row]).splitlines()[4].startswith("| < 0.20 | pycolmap's time |")
+
+
+def test_a_peer_is_stopped_after_its_time(tmp_path, monkeypatch):
+    for n in range(2):
+        cv2.imwrite(str(tmp_path / f"{n}.jpg"), np.full((40, 60, 3), 90 + n, np.uint8))
+    (tmp_path / "work").mkdir()
+    monkeypatch.setattr(placing, "map_images", _tell_and_wait)
+    peer = placing.colmap(tmp_path, tmp_path / "work", most_s=0.5)
+    assert not peer.finished and peer.reached == "waiting" and 0.4 < peer.seconds < 5
+
+
+def _tell_and_wait(images, folder):
+    (folder / placing.REACHED).write_text("waiting", "utf-8")
+    time.sleep(60)

@@ -43,7 +43,7 @@ def names() -> list[str]:
 def rows_of(name: str, quick: bool) -> list[Row]:
     """A module's rows; its trouble as the only one where it cannot run."""
     module = importlib.import_module(f"{here.__name__}.{name}")
-    work = getattr(module, "rows", None) or ADAPTERS[name]
+    work = ADAPTERS.get(name) or module.rows
     try:
         return list(work(quick))
     except Exception as error:  # the other tables are still wanted

@@ -31,6 +31,8 @@ MARKS_PER_FACE = 9
 MARK_PICTURES = 2
 SIMULATED_MARKS = 9
 LIMITS_IN = {"marked": (1 / 16, 5 / 32), "marks": (3 / 16, 1 / 2), "still": (1 / 8, 3 / 8)}
+# How many of the pictures that show a spot it is clicked in: negative spread evenly, 0 all.
+COUNTS = {1: "1 picture", 3: "3 pictures, any", -3: "3 pictures, spread", 0: "all pictures"}
 DEPTH_LIMIT_IN = (1 / 4, 5 / 8)
 
 
@@ -40,9 +42,9 @@ def room_truth(room: Path) -> dict:
     return json.loads((path if path.exists() else SAMPLE_TRUTH).read_text())
 
 
-def rendered(room: Path, case: str, folder: Path) -> list[str]:
+def rendered(room: Path, case: str, folder: Path, counts: dict[int, str] = COUNTS) -> list[str]:
     """The rows of one case of one rendered room."""
-    from tests.benchmarks.accuracy_rooms import click_spots, make_marked, make_marks, spot_errors, stills
+    from tests.benchmarks.accuracy_rooms import make_marked, make_marks, stills
 
     truth = room_truth(room)
     started = time.process_time()
@@ -51,13 +53,21 @@ def rendered(room: Path, case: str, folder: Path) -> list[str]:
         names = ["one still, 6 marks"]
     else:
         record, note = (make_marked if case == "marked" else make_marks)(room, truth, folder)
-        names, errors = [note], [None]
-        for count, name in ((1, "1 picture"), (3, "3 pictures, any"), (-3, "3 pictures, spread"), (0, "all pictures")):
-            before, after = click_spots(record, truth, count, CLICK_PX, np.random.default_rng(5))
-            errors += [spot_errors(before, truth), spot_errors(after, truth), spot_errors(after, truth, again=True)]
-            names += [f"{name}: clicks alone", f"{name}: looked again", "   those found again"]
+        names, errors = clicked(record, truth, note, counts)
     head = f"{room.name}, {case} ({time.process_time() - started:.0f} s CPU)"
-    return [head, *(_row(n, e, case) for n, e in zip(names, errors, strict=True))]
+    return [head, *(row_of(n, e, case) for n, e in zip(names, errors, strict=True))]
+
+
+def clicked(record, truth: dict, note: str, counts: dict[int, str] = COUNTS) -> tuple[list[str], list]:
+    """Names and errors of spots of a placed record, clicked in so many of their pictures."""
+    from tests.benchmarks.accuracy_rooms import click_spots, spot_errors
+
+    names, errors = [note], [None]
+    for count, name in counts.items():
+        before, after = click_spots(record, truth, count, CLICK_PX, np.random.default_rng(5))
+        errors += [spot_errors(before, truth), spot_errors(after, truth), spot_errors(after, truth, again=True)]
+        names += [f"{name}: clicks alone", f"{name}: looked again", f"{name}: found again"]
+    return names, errors
 
 
 def simulated(seed: int, case: str) -> list[str]:
@@ -82,10 +92,10 @@ def simulated(seed: int, case: str) -> list[str]:
         np.array([np.sqrt(np.diag(one.covariance))[[0, 2, 1]] for one in located]),
     )
     note = f"{placed} of {len(room.pictures)} pictures placed"
-    return [head, _row(note, None, case), _row("3 to 5 pictures: clicks alone", errors, case)]
+    return [head, row_of(note, None, case), row_of("3 to 5 pictures: clicks alone", errors, case)]
 
 
-def _row(name: str, errors: tuple[np.ndarray, np.ndarray] | None, case: str) -> str:
+def row_of(name: str, errors: tuple[np.ndarray, np.ndarray] | None, case: str) -> str:
     """One line: error of offset, height and depth, whether it keeps the limits, and whether the errors told hold."""
     if errors is None:
         return f"  {name}"

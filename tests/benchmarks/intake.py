@@ -23,6 +23,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
+from itertools import islice
 from pathlib import Path
 
 import av
@@ -82,7 +83,7 @@ def make_clip(path: Path, kind: Kind, seconds: float) -> Path:
         stream = container.add_stream(kind.codec, rate=RATE, options=_encoder_options(kind))
         stream.width, stream.height = kind.size
         stream.pix_fmt, stream.bit_rate = "yuv420p", kind.bit_rate
-        packets = encoded_walk(kind)
+        packets = encoded_walk(kind, min(count, walk_length()))
         for start in range(0, count, len(packets)):
             for packet in packets[: count - start]:
                 container.mux(_later(packet, stream, start))
@@ -90,14 +91,21 @@ def make_clip(path: Path, kind: Kind, seconds: float) -> Path:
 
 
 @cache
-def encoded_walk(kind: Kind) -> list[av.Packet]:
-    """The packets of the whole walk, forth and back."""
+def walk_length() -> int:
+    """Frames of the sample walk, forth and back."""
+    with av.open(str(WALK)) as container:
+        return 2 * container.streams.video[0].frames - 2
+
+
+@cache
+def encoded_walk(kind: Kind, frames: int) -> list[av.Packet]:
+    """The packets of the walk, forth and back, no more than so many frames of it."""
     with av.open(io.BytesIO(), "w", format="mp4") as container:
         stream = container.add_stream(kind.codec, rate=RATE, options=_encoder_options(kind))
         stream.width, stream.height = kind.size
         stream.pix_fmt, stream.bit_rate = "yuv420p", kind.bit_rate
         packets = []
-        for idx, image in enumerate(walk_frames()):
+        for idx, image in enumerate(islice(walk_frames(), frames)):
             if kind.size != image.shape[1::-1]:
                 image = cv2.resize(image, kind.size, interpolation=cv2.INTER_CUBIC)
             frame = av.VideoFrame.from_ndarray(image, format="bgr24")

@@ -52,12 +52,16 @@ def one_building(folder: Path) -> tuple[Path, list[Row]]:
         table.append(Row(what=f"{what}, one building",
                          value=f"{took}; {BUILDINGS} buildings: {per_all_h:,.0f} core hours"))  # fmt: skip
     record = library / "sample"
+    return record, [*table, storage(record)]
+
+
+def storage(record: Path) -> Row:
+    """What a building takes up."""
     originals = sum(p.stat().st_size for p in (record / "media").rglob("*") if p.is_file())
     database = (record / "record.db").stat().st_size
-    table.append(Row(what="storage, one building", ratio=database / originals, peer="its originals: the database",
-                     value=f"originals {originals / 1e6:.1f} MB, database {database / 1e6:.1f} MB; {BUILDINGS} "
-                     f"buildings: {(originals + database) * BUILDINGS / 1e12:.1f} TB"))  # fmt: skip
-    return record, table
+    return Row(what="storage, one building", ratio=database / originals, peer="its originals: the database",
+               value=f"originals {originals / 1e6:.1f} MB, database {database / 1e6:.1f} MB; {BUILDINGS} "
+               f"buildings: {(originals + database) * BUILDINGS / 1e12:.1f} TB")  # fmt: skip
 
 
 def small_library(folder: Path, record: Path, count: int) -> list[Row]:
@@ -100,15 +104,19 @@ def large_catalogue(folder: Path, record: Path, count: int) -> list[Row]:
     ]  # fmt: skip
 
 
-def rows(quick: bool = False) -> list[Row]:
-    """All figures; those for many buildings are in proportion."""
+def many(folder: Path, record: Path, quick: bool) -> list[Row]:
+    """Listing and searching; figures for many buildings are in proportion."""
+    table = small_library(folder / "some", record, 40 if quick else 200)
+    (folder / "many").mkdir()
+    return table + large_catalogue(folder / "many", record, 2000 if quick else 20_000)
+
+
+def main() -> None:
+    """Measure all, the batch too, and print."""
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        record, table = one_building(folder)
-        table += small_library(folder / "some", record, 40 if quick else 200)
-        (folder / "many").mkdir()
-        return table + large_catalogue(folder / "many", record, 2000 if quick else 20_000)
+        record, table = one_building(Path(name))
+        print(as_markdown("Many buildings", table + many(Path(name), record, quick=False)))
 
 
 if __name__ == "__main__":
-    print(as_markdown("Many buildings", rows()))
+    main()

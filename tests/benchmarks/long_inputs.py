@@ -225,8 +225,8 @@ def photo_rows(found: list[dict]) -> list[Row]:
 
 
 def rows(quick: bool = False) -> list[Row]:
-    """All figures, of lengths that a machine does in a quarter of an hour (quick: in a few minutes)."""
-    return measure([0.5, 1.5], FOUR_K_PX, [20, 60]) if quick else measure([1, 3, 9], FOUR_K_PX, [100, 400])
+    """All figures, of short lengths: the command here takes longer ones."""
+    return measure([0.1, 0.3], FOUR_K_PX, [10, 20]) if quick else measure([0.25, 0.75], FOUR_K_PX, [20, 60])
 
 
 def measure(minutes: list[float], width_px: int, counts: list[int]) -> list[Row]:
