@@ -179,9 +179,12 @@ class Marker:
         need(self.size_m > 0 and self.sigma_m > 0, f"marker {self.id}: size and sigma must be more than 0")
 
 
+STUD_LINE = "stud line"  # the kind of a spot on a stud that the layout has there; its height is only roughly known
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReferencePoint:
-    """A spot whose place on a face was taped (a mark, a corner, an opening's corner)."""
+    """A spot whose place on a face was taped (a mark, a corner, an opening's corner), or follows from the layout."""
 
     id: str
     face_id: str

@@ -12,7 +12,9 @@ from dataclasses import asdict, dataclass
 import numpy as np
 from tqdm import tqdm
 
+from asbuilt.errors import FailedEstimate
 from asbuilt.geometry.bay_count import WallPlan, count_bays
+from asbuilt.geometry.stud_lattice import Lattice
 from asbuilt.geometry.studs import OpeningSpan
 from asbuilt.imaging.lattice import PictureLattice, find_lattice
 from asbuilt.record.pixels import iter_pictures
@@ -90,13 +92,9 @@ def _pictures(record: Record, options: LatticeOptions) -> list[Picture]:
 
 
 def _studs_in(record: Record, picture: Picture, image: np.ndarray, faces: Sequence[Face]) -> PictureStuds:
-    focal_px = record.get(Media, picture.media_id).focal_prior_px
-    widths = {f.stud_width_m for f in faces}
     if not faces:
         return PictureStuds(picture_id=picture.id, reason="no wall is described yet")
-    spacings = sorted({f.spacing_m for f in faces})
-    apart = [s for k, s in enumerate(spacings) if k == 0 or s - spacings[k - 1] > SAME_SPACING_M]
-    found = find_lattice(image, focal_px, apart, float(np.median(list(widths))))
+    found = lattice_in(record, picture, image, faces)
     if not found:
         return PictureStuds(picture_id=picture.id, reason=found.reason)
     told = {"picture_id": picture.id, "spacing_m": found.lattice.spacing_m, "distance_m": found.lattice.distance_m,
@@ -112,12 +110,29 @@ def _studs_in(record: Record, picture: Picture, image: np.ndarray, faces: Sequen
     return PictureStuds(**told, places=1, face_id=face_id, centers_m=centers, sigma_m=sigma_m)
 
 
+def lattice_in(
+    record: Record, picture: Picture, image: np.ndarray, faces: Sequence[Face]
+) -> PictureLattice | FailedEstimate:
+    """The lattice of a picture that shows one of some faces."""
+    focal_px = record.get(Media, picture.media_id).focal_prior_px
+    spacings = sorted({f.spacing_m for f in faces})
+    apart = [s for k, s in enumerate(spacings) if k == 0 or s - spacings[k - 1] > SAME_SPACING_M]
+    return find_lattice(image, focal_px, apart, float(np.median([f.stud_width_m for f in faces])))
+
+
+def layout_foot_m(record: Record, face: Face, lattice: Lattice, near_m: float) -> float:
+    """The offset of the camera's foot [m] nearest to a guess that lays a lattice on the marks of a face."""
+    phase_m = 0.0 if face.layout_from == "left" else face.length_m
+    first_m = phase_m - lattice.start_m
+    return float(first_m + np.rint((near_m - first_m) / face.spacing_m) * face.spacing_m)
+
+
 def _places(
     record: Record, picture: Picture, found: PictureLattice, faces: Sequence[Face], width_px: int
 ) -> list[tuple[str, float]]:
     """Faces that fit, and offsets of the camera's foot on them [m]; a place marked in the picture decides."""
     walls = [_plan(record, f) for f in faces]
-    seen_m = [_offset(found, x) for x in (0.0, width_px - 1.0)]
+    seen_m = [offset_m(found, x) for x in (0.0, width_px - 1.0)]
     taps = _taps(record, picture, found)
     walls = [w for w in walls if not taps or w.face_id in {face for face, _ in taps}]
     counted = count_bays(found.lattice, walls, *seen_m, certain=np.inf if taps else None)
@@ -129,7 +144,7 @@ def _places(
     return kept
 
 
-def _offset(found: PictureLattice, x_px: float, y_px: float | None = None) -> float:
+def offset_m(found: PictureLattice, x_px: float, y_px: float | None = None) -> float:
     """Offset from the camera's foot [m] of what a pixel shows of the plane of the studs."""
     edges, lattice = found.edges, found.lattice
     y_px = edges.center_px[1] if y_px is None else y_px
@@ -146,7 +161,7 @@ def _taps(record: Record, picture: Picture, found: PictureLattice) -> list[tuple
     for s in record.all(Sighting, target="reference", picture_id=picture.id):
         point = record.find(ReferencePoint, s.target_id)
         if point is not None:
-            told.append((point.face_id, point.offset_m - _offset(found, s.x_px, s.y_px)))
+            told.append((point.face_id, point.offset_m - offset_m(found, s.x_px, s.y_px)))
     return told
 
 

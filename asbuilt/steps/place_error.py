@@ -9,6 +9,7 @@ import numpy as np
 from asbuilt.geometry.intersect import Seen, intersect, linearise
 from asbuilt.record import Marker, Record, ReferencePoint
 from asbuilt.record.joint import JointCovariance
+from asbuilt.record.types import STUD_LINE
 from asbuilt.sources import CLICK_SIGMA_PX, TAPE_SIGMA_M
 from asbuilt.steps.locate_solve import Scene, scene_of
 
@@ -68,7 +69,8 @@ def _taped_per_face(record: Record) -> dict[str, int]:
         if marker.offset_m is not None and marker.height_m is not None:
             counts[marker.face_id] = counts.get(marker.face_id, 0) + 1
     for point in record.all(ReferencePoint):
-        counts[point.face_id] = counts.get(point.face_id, 0) + 1
+        if point.kind != STUD_LINE:
+            counts[point.face_id] = counts.get(point.face_id, 0) + 1
     return counts
 
 

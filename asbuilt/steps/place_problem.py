@@ -9,7 +9,7 @@ import numpy as np
 from asbuilt.geometry.bundle_problem import PixelObservations, Problem, Unknowns
 from asbuilt.geometry.cameras import Camera
 from asbuilt.steps.place_look import Looked
-from asbuilt.steps.place_setup import Site, held_of, is_taped, joints_of, marker_sigmas
+from asbuilt.steps.place_setup import Site, held_of, is_taped, joints_of, marker_sigmas, reference_sigma_m
 
 MIN_SEEN = 3  # pictures a followed corner must be in to be worth an unknown
 FOCAL_SIGMA = 0.02  # 35-mm equivalents are whole millimetres; our choice
@@ -73,7 +73,7 @@ def assemble(posed: Posed, few_tracks: int | None = None) -> Assembled:
         marker_rotation_prior=rotation,
         reference_face_idx=np.array([site.face_idx[r.face_id] for r in site.references], int),
         reference_prior_m=references,
-        reference_sigma_m=np.array([[r.sigma_m, r.sigma_depth_m, r.sigma_m] for r in site.references]).reshape(-1, 3),
+        reference_sigma_m=np.array([reference_sigma_m(r) for r in site.references]).reshape(-1, 3),
         tracks=tracks,
         corners=corners,
         clicks=clicks,

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,11 +14,14 @@ from asbuilt.geometry.initial import KnownPoints
 from asbuilt.geometry.planes import Plane
 from asbuilt.record import Face, Marker, Record, ReferencePoint, Room, Sighting
 from asbuilt.record.frames import plan_building_from_faces
+from asbuilt.record.types import STUD_LINE
 from asbuilt.steps.place_look import Looked
 
 DEPTH_SIGMA_M = 0.002  # a sheet lies flat on a stud face that wanders by a millimetre or two; our choice
 UNKNOWN_SIGMA_M = 10.0
 CORNER_FLOOR_PX = 0.15
+SAME_STUD_M = 0.02
+LINE_HEIGHT_SIGMA_M, LINE_GUESS_SIGMA_M = 0.3, 0.03  # of a stud line's height: held by nothing; as one picture tells it
 OUTSIDE_M = 0.1  # a camera may stand this far beyond a stud face: between open studs
 
 
@@ -47,8 +51,24 @@ def site_of(record: Record) -> Site:
         rooms={r.id: r for r in rooms},
         building_from_face=[poses[f.id] for f in faces],
         markers=record.all(Marker),
-        references=record.all(ReferencePoint),
+        references=_wandering(record.all(ReferencePoint)),
     )
+
+
+def _wandering(references: list[ReferencePoint]) -> list[ReferencePoint]:
+    """Reference points with the sigma of stud lines widened: those on one stud share its distance from its mark."""
+
+    def stud(r: ReferencePoint) -> tuple[str, int]:
+        return r.face_id, round(r.offset_m / SAME_STUD_M)
+
+    shared = Counter(stud(r) for r in references if r.kind == STUD_LINE)
+    return [replace(r, sigma_m=r.sigma_m * np.sqrt(shared[stud(r)])) if r.kind == STUD_LINE else r for r in references]
+
+
+def reference_sigma_m(reference: ReferencePoint) -> tuple[float, float, float]:
+    """Sigmas of the place (offset, depth, height) of a reference point [m]; of a stud line the height is free."""
+    height_m = LINE_HEIGHT_SIGMA_M if reference.kind == STUD_LINE else reference.sigma_m
+    return reference.sigma_m, reference.sigma_depth_m, height_m
 
 
 def joints_of(site: Site) -> tuple[Joint, ...]:
@@ -165,7 +185,8 @@ def known_points(site: Site, corners: PixelObservations, clicks: PixelObservatio
         r = site.references[thing]
         pose = site.building_from_face[site.face_idx[r.face_id]]
         place = pose.apply(np.array([[r.offset_m, r.depth_m, r.height_m]]))
-        parts[camera].append((place, xy[None], np.array([sigma]), np.array([r.sigma_m])))
+        roughly_m = LINE_GUESS_SIGMA_M if r.kind == STUD_LINE else r.sigma_m
+        parts[camera].append((place, xy[None], np.array([sigma]), np.array([roughly_m])))
     empty = (np.zeros((0, 3)), np.zeros((0, 2)), np.zeros(0), np.zeros(0))
     known = []
     for part in parts:
