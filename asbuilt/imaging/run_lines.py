@@ -34,6 +34,7 @@ GHOST_M, GHOST_SHARE = 0.04, 0.8  # a weaker double at a wrong depth
 # Times the mean asked for: fainter lines are left out unless they are so long.
 FAINT, FAINT_LEAST_M, FAINT_LONG_M = 1.15, 0.4, 0.8
 THIN_COST = 1.5  # a white cable is a faint wide line, too, but a clear thin one
+THIN_SHARE = 0.6  # of a wide line's evidence; drains of rendered rooms stay below 0.3
 DRAIN_UPRIGHT, DRAIN_LONG_M = 0.8, 1.2  # a short pale bar across is a rung or a shelf
 FLOOR_M = 0.13  # lines no higher than this belong to the floor and the sole plate
 # What runs on before a stud's face stands in the room: a ladder, a board leant on the wall.
@@ -73,7 +74,9 @@ def find_runs(
     reach = 2 * round(BY_WOOD_M / px_m) + 1
     by_wood = cv2.dilate(wood.astype(np.uint8), np.ones((1, reach), np.uint8)) > 0
     found = []
-    for name, evidence in zip((*SHEATHS, DRAIN), gather(views, layers, depths, *wood.shape), strict=True):
+    every = dict(zip((*SHEATHS, DRAIN), gather(views, layers, depths, *wood.shape), strict=True))
+    pale = np.maximum(every["white"].best, every["grey"].best)
+    for name, evidence in every.items():
         seed, mean = LEAST[name]
         shortest = DRAIN_SHORTEST_M if name == DRAIN else SHORTEST_M
         lines = follow_all(evidence, px_m, seed, shortest, mean)
@@ -82,11 +85,20 @@ def find_runs(
         for line in lines:
             inside = _inside(line, evidence.depths_m) and not _in_wood(line, wood)
             share = float(line.evidence.mean()) / mean
+            if name == DRAIN and _thin(line, pale):
+                continue  # a cable
             if name in LIKE_WOOD and share < FAINT and _in_wood(line, by_wood):
                 continue  # the edge of a stud
             if inside and not _before_wood(line, before[..., (*SHEATHS, DRAIN).index(name)], wood, px_m):
                 found.append((share, name, line))
     return [_run(name, share, line, px_m, top_m) for share, name, line in _single(found, px_m, top_m)]
+
+
+def _thin(line: Line, pale: np.ndarray) -> bool:
+    """Whether a wide pale line shows as a thin one along its middle, too: a drain is five times as wide as a cable."""
+    col, row = (np.clip(np.rint(v).astype(int), 0, n - 1) for v, n in zip(line.pixels.T, pale.shape[::-1], strict=True))
+    middle = cv2.dilate(pale, np.ones((5, 5)))[row, col]
+    return float(middle.mean()) > THIN_SHARE * float(line.evidence.mean())
 
 
 def _on_faces(views: Sequence[Rectified], ridged: Sequence[np.ndarray], shape: tuple[int, int]) -> np.ndarray:

@@ -158,11 +158,11 @@ def boxes_seen(seen: Seen, studs: Sequence[Upright]) -> list[Mouth]:
     barred = seen.barred([*seen.holes(OPENING_MARGIN_M), *seen.sheets()])
     wood = seen.barred(seen.fronts(studs))
     found = find_mouths(seen.views, layers, seen.patch.rows, seen.patch.cols, px, barred, wood)
-    nailed = (_against_stud(m, studs, seen.patch.top_m) for m in found)
+    nailed = (against_stud(m, studs, seen.patch.top_m) for m in found)
     return sorted((m for m in nailed if m is not None), key=lambda m: m.x_m)
 
 
-def _against_stud(mouth: Mouth, studs: Sequence[Upright], top_m: float) -> Mouth | None:
+def against_stud(mouth: Mouth, studs: Sequence[Upright], top_m: float) -> Mouth | None:
     """A box flush against the stud that it is nailed to; None where a doubtful one is nailed to nothing.
 
     Studs are measured better than boxes. A panel may reach from stud to stud.

@@ -8,7 +8,7 @@ import numpy as np
 
 from asbuilt.imaging.boxes import Mouth
 from asbuilt.imaging.coils import Coil
-from asbuilt.imaging.run_lines import DRAIN_M, Run
+from asbuilt.imaging.run_lines import CABLE_M, DRAIN_M, Run
 from asbuilt.imaging.uprights import Upright
 from asbuilt.record.proposal_row import Proposal
 from asbuilt.steps.propose_face import Seen, end_of
@@ -40,11 +40,15 @@ def proposals_of(
             continue
         number += 1
         points = _entering(points, [mouths[box] if box is not None else None for _, box in ends], seen.patch.top_m)
+        into = [mouths[box] for _, box in ends if box is not None]
+        kind, radius_m = _kind(one), one.radius_m
+        if kind == "drain" and any(m.gangs is not None for m in into):
+            kind, radius_m = "cable", CABLE_M / 2  # no drain ends in a device box
         words = [names[box] if box is not None else text for text, box in ends]
         found.append(Proposal(
-            id=f"{face.id}-run-{number}", face_id=face.id, kind=_kind(one), points_m=_rounded(points),
+            id=f"{face.id}-run-{number}", face_id=face.id, kind=kind, points_m=_rounded(points),
             sigma_m=float(np.hypot(RUN_SIGMA_M, placed_m)), sigma_depth_m=one.sigma_depth_m,
-            picture_ids=_showing(seen, points), strength=round(one.strength, 3), radius_m=one.radius_m,
+            picture_ids=_showing(seen, points), strength=round(one.strength, 3), radius_m=radius_m,
             sheath=one.sheath, comes_from=words[0], goes_to=words[1],
         ))  # fmt: skip
     return found + [_coil(seen, k, coil, placed_m) for k, coil in enumerate(coils, 1)]

@@ -11,7 +11,7 @@ from asbuilt.imaging.coils import find_coils
 from asbuilt.imaging.edge_bands import edges_of
 from asbuilt.imaging.jackets import unlike_wood
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
-from asbuilt.imaging.run_lines import DRAIN_M, find_runs, ridge_layers, without
+from asbuilt.imaging.run_lines import CABLE_M, DRAIN_M, find_runs, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
 from asbuilt.imaging.uprights import find_uprights
 
@@ -106,6 +106,15 @@ def test_a_drain_is_one_run_along_its_middle_not_its_two_rims():
     runs = find_runs(views, [ridge_layers(v, PX) for v in views], shows, np.zeros((ROWS, COLS), bool), PX, TOP_M, 0.14)
     assert [r.radius_m for r in runs] == [DRAIN_M / 2]
     assert np.abs(runs[0].points_m[:, 0] - 300.5 * PX).max() < 0.01
+
+
+@pytest.mark.parametrize("thick_px", [4, 5, 6])
+def test_a_white_cable_is_no_drain(thick_px):
+    line = np.array([[300.0, 40], [300, 680]])
+    views = [_view(n, False, False, [(0.07, line, (225, 228, 230), thick_px)]) for n in range(8)]
+    shows = [v.within for v in views]
+    runs = find_runs(views, [ridge_layers(v, PX) for v in views], shows, np.zeros((ROWS, COLS), bool), PX, TOP_M, 0.14)
+    assert [(r.radius_m, r.sheath) for r in runs] == [(CABLE_M / 2, "white")]
 
 
 def test_a_coil_before_the_studs_is_found_with_its_size_and_depth():

@@ -8,9 +8,15 @@ import numpy as np
 import pytest
 
 from asbuilt.errors import RecordError
+from asbuilt.geometry.rectify import Patch
+from asbuilt.imaging.boxes import Mouth
+from asbuilt.imaging.run_lines import CABLE_M, DRAIN_M, Run
+from asbuilt.imaging.uprights import Upright
 from asbuilt.record import Face, Record, Room, Stud, now
 from asbuilt.record.proposal_row import Proposal, ProposalRun
 from asbuilt.steps import propose
+from asbuilt.steps.propose_face import Seen, against_stud
+from asbuilt.steps.propose_list import proposals_of
 
 ROOM = Room(id="shed", name="Shed")
 FACE = Face(id="north", room_id="shed", title="North face", length_m=4.0, height_m=2.4)
@@ -47,3 +53,31 @@ def test_what_was_rejected_is_not_proposed_again_and_measured_studs_are_replaced
     assert [round(p.points_m[0][1], 2) for p in waiting] == [2.0]
     assert record.get(Proposal, "north-run-1").state == "rejected"
     assert {s.id: s.center_m for s in record.all(Stud)} == {"t": 2.0, "north-seen-01": 0.41}
+
+
+def test_no_drain_ends_in_a_device_box():
+    patch = Patch(left_m=0.0, top_m=2.4, px_m=0.0025, rows=960, cols=1600)
+    seen = Seen(face=FACE, patch=patch, views=[], openings=[], markers=[])
+    heights = np.linspace(2.3, 1.3, 40)
+    line = np.stack([np.full(40, 1.5), heights, np.full(40, 0.07)], axis=1)
+    run = Run(points_m=line, sheath="white", strength=0.5, sigma_depth_m=0.01, radius_m=DRAIN_M / 2)
+
+    def kinds(mouths):
+        return [(p.kind, p.radius_m) for p in proposals_of(seen, [], mouths, [run], []) if p.sheath]
+
+    box = Mouth(x_m=1.5, y_m=1.15, width_m=0.057, height_m=0.095, gangs=1, misfit=0.2, view_count=5, picture_ids=("1",))
+    assert kinds([]) == [("drain", DRAIN_M / 2)]
+    assert kinds([box]) == [("cable", CABLE_M / 2)]
+
+
+def test_a_panel_reaches_to_its_studs_and_one_nailed_to_nothing_is_left_out():
+    panel = Mouth(x_m=1.42, y_m=1.0, width_m=0.33, height_m=0.76, gangs=None, misfit=0.0, view_count=5,
+                  picture_ids=("1",))  # fmt: skip
+    studs = [
+        Upright(center_m=c, scatter_m=0.001, width_m=0.0381, bottom_m=0.0, top_m=2.4, view_count=9, strength=1.6)
+        for c in (1.2192, 1.6256)
+    ]
+    held = against_stud(panel, studs, 2.4)
+    assert held.x_m - held.width_m / 2 == pytest.approx(1.2192 + 0.01905)
+    assert held.x_m + held.width_m / 2 == pytest.approx(1.6256 - 0.01905)
+    assert against_stud(panel, [], 2.4) is None
