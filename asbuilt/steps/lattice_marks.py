@@ -14,6 +14,7 @@ import numpy as np
 from tqdm import tqdm
 
 from asbuilt.errors import FailedEstimate
+from asbuilt.geometry.stud_lattice import Lattice
 from asbuilt.imaging.lattice import PictureLattice
 from asbuilt.record.pixels import iter_pictures
 from asbuilt.record.store import Record, now
@@ -121,12 +122,17 @@ def _pictures(record: Record, options: MarksOptions, taps: dict) -> list[Picture
     return [p for p in record.all(Picture) if p.stage == "open" and p.id in taps]
 
 
+def is_firm(lattice: Lattice) -> bool:
+    """Whether a lattice tells well enough how its wall is turned and how far off it is."""
+    return lattice.sigma_scale < MOST_SIGMA_SCALE and lattice.sigma_yaw_rad < MOST_SIGMA_YAW_RAD
+
+
 def _stood(record: Record, found: PictureLattice, taps: Sequence) -> Stood | FailedEstimate:
     """Where the camera stood, on the layout's marks; failed where they are too loose or could be others."""
     lattice, feet, heights = found.lattice, [], []
     if not taps:
         return FailedEstimate("alike bays leave it open which stud is which: mark one known place in the picture")
-    if lattice.sigma_scale > MOST_SIGMA_SCALE or lattice.sigma_yaw_rad > MOST_SIGMA_YAW_RAD:
+    if not is_firm(lattice):
         return FailedEstimate("its studs do not tell well enough how the wall is turned")
     face = record.get(Face, taps[0][0].face_id)
     if abs(face.spacing_m - lattice.spacing_m) > 0.002:

@@ -1,6 +1,6 @@
 """Accuracy of what placing and locating say, against the truth of rooms, case by case.
 
-    python -m tests.benchmarks.accuracy [ROOM ...] [--seeds 11 12 13] [--cases marked marks still] [--jobs N]
+    python -m tests.benchmarks.accuracy [ROOM ...] [--seeds 11 12 13] [--cases marked marks studs still] [--jobs N]
 
 A ROOM is a folder as the sample building's: plan.toml, walk*.mp4, open_*, truth.json and, for the
 cases without sheets, references.json. Without one, ``sample_media`` is measured. Spots on cables and
@@ -30,7 +30,7 @@ SAMPLE_TRUTH = REPOSITORY / "tests" / "data" / "sample_truth.json"
 MARKS_PER_FACE = 9
 MARK_PICTURES = 2
 SIMULATED_MARKS = 9
-LIMITS_IN = {"marked": (1 / 16, 5 / 32), "marks": (3 / 16, 1 / 2), "still": (1 / 8, 3 / 8)}
+LIMITS_IN = {"marked": (1 / 16, 5 / 32), "marks": (3 / 16, 1 / 2), "studs": (3 / 16, 1 / 2), "still": (1 / 8, 3 / 8)}
 # How many of the pictures that show a spot it is clicked in: negative spread evenly, 0 all.
 COUNTS = {1: "1 picture", 3: "3 pictures, any", -3: "3 pictures, spread", 0: "all pictures"}
 DEPTH_LIMIT_IN = (1 / 4, 5 / 8)
@@ -45,6 +45,7 @@ def room_truth(room: Path) -> dict:
 def rendered(room: Path, case: str, folder: Path, counts: dict[int, str] = COUNTS) -> list[str]:
     """The rows of one case of one rendered room."""
     from tests.benchmarks.accuracy_rooms import make_marked, make_marks, stills
+    from tests.benchmarks.accuracy_studs import make_studs
 
     truth = room_truth(room)
     started = time.process_time()
@@ -52,7 +53,8 @@ def rendered(room: Path, case: str, folder: Path, counts: dict[int, str] = COUNT
         errors = [stills(room, truth, folder)]
         names = ["one still, 6 marks"]
     else:
-        record, note = (make_marked if case == "marked" else make_marks)(room, truth, folder)
+        make = {"marked": make_marked, "marks": make_marks, "studs": make_studs}[case]
+        record, note = make(room, truth, folder)
         names, errors = clicked(record, truth, note, counts)
     head = f"{room.name}, {case} ({time.process_time() - started:.0f} s CPU)"
     return [head, *(row_of(n, e, case) for n, e in zip(names, errors, strict=True))]
@@ -145,7 +147,7 @@ def main() -> None:
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     rooms = args.rooms or ([] if args.seeds else [SAMPLE])
     jobs = [("rendered", room, case) for room in rooms for case in args.cases]
-    jobs += [("simulated", seed, case) for seed in args.seeds for case in args.cases if case != "still"]
+    jobs += [("simulated", seed, case) for seed in args.seeds for case in args.cases if case not in ("still", "studs")]
     print(f"clicks {CLICK_PX} px off; errors: median/95 %; a class III tape over 24 ft may err "
           f"{oiml_r35_mpe_m(24 * 0.3048, 'III') / 0.0254:.3f} in (OIML R 35)")  # fmt: skip
     with ProcessPoolExecutor(args.jobs) as pool:

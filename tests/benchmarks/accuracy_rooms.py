@@ -21,28 +21,28 @@ SAMPLE_REFERENCES = Path(__file__).parents[1] / "data" / "sample_references.json
 
 def make_marked(room: Path, truth: dict, folder: Path) -> tuple[Record, str]:
     """The room as its plan and its media make it."""
-    record = _record(room, folder / "record", [*sorted(room.glob("walk*.mp4")), *sorted(room.glob("open_*"))])
-    return record, _placed(record)
+    record = record_of(room, folder / "record", [*sorted(room.glob("walk*.mp4")), *sorted(room.glob("open_*"))])
+    return record, placed(record)
 
 
 def make_marks(room: Path, truth: dict, folder: Path) -> tuple[Record, str]:
     """No sheets: some taped marks a face, each clicked in a few pictures."""
-    record = _record(room, folder / "record", [*sorted(room.glob("walk*.mp4")), *sorted(room.glob("open_*"))])
-    _drop_sheets(record)
-    marks = _spread_marks(_references(room), accuracy.MARKS_PER_FACE)
+    record = record_of(room, folder / "record", [*sorted(room.glob("walk*.mp4")), *sorted(room.glob("open_*"))])
+    drop_sheets(record)
+    marks = _spread_marks(references(room), accuracy.MARKS_PER_FACE)
     _click_marks(record, marks, np.random.default_rng(7))
-    return record, _placed(record)
+    return record, placed(record)
 
 
 def stills(room: Path, truth: dict, folder: Path) -> tuple[np.ndarray, np.ndarray]:
     """Each still on its own with six marks; spots at the usual depth of their kind: errors and sigmas (N, 3)."""
     errors, sigmas = [], []
     for k, path in enumerate(sorted(room.glob("open_*"))):
-        seen = [r for r in _references(room) if any(s.get("file") == path.name for s in r["sightings"])]
+        seen = [r for r in references(room) if any(s.get("file") == path.name for s in r["sightings"])]
         if len(seen) < 6:
             continue
-        record = _record(room, folder / f"still{k}", [path])
-        _drop_sheets(record)
+        record = record_of(room, folder / f"still{k}", [path])
+        drop_sheets(record)
         chosen = _spread_marks(seen, 6, by_face=False)
         _click_marks(record, chosen, np.random.default_rng(k), only=path.name)
         place.run(record, place.PlaceOptions(quiet=True))
@@ -54,24 +54,28 @@ def stills(room: Path, truth: dict, folder: Path) -> tuple[np.ndarray, np.ndarra
     return np.concatenate(errors), np.concatenate(sigmas)
 
 
-def _record(room: Path, folder: Path, paths: list[Path]) -> Record:
+def record_of(room: Path, folder: Path, paths: list[Path]) -> Record:
+    """A record of a room's plan and of some of its files."""
     record = Record.create(folder, "room")
     load_plan(record, room / "plan.toml")
     intake.run(record, paths, intake.IntakeOptions(stage="open"))
     return record
 
 
-def _placed(record: Record) -> str:
+def placed(record: Record) -> str:
+    """Place the pictures; what came of it in words."""
     report = place.run(record, place.PlaceOptions(quiet=True))
     return f"{report.placed} of {len(record.all(Picture))} pictures placed; {'; '.join(report.notes)}"
 
 
-def _drop_sheets(record: Record) -> None:
+def drop_sheets(record: Record) -> None:
+    """Take the marker sheets out of a record."""
     for marker in record.all(Marker):
         record.remove(Marker, marker.id)
 
 
-def _references(room: Path) -> list[dict]:
+def references(room: Path) -> list[dict]:
+    """The known places of a room folder, with where pictures show them."""
     path = room / "references.json"
     return json.loads((path if path.exists() else SAMPLE_REFERENCES).read_text())["references"]
 

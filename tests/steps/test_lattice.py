@@ -5,13 +5,15 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from asbuilt.cli import main
 from asbuilt.record import Face, Media, Opening, Picture, Record, ReferencePoint, Room, Sighting
-from asbuilt.steps import intake, lattice
+from asbuilt.record.types import STUD_LINE
+from asbuilt.steps import intake, lattice, lattice_marks
 from tests.steps.conftest import SAMPLE_MEDIA
 
 TRUTH = json.loads((Path(__file__).parents[1] / "data" / "sample_truth.json").read_text("utf-8"))
@@ -73,6 +75,55 @@ def test_one_known_place_settles_which_stud_is_which(folder):
     near = np.array([np.abs(true - c).min() for c in told.centers_m])
     assert np.median(near) < 0.05  # far less than a bay
     assert np.median(near) < 4 * told.sigma_m
+
+
+def marked_in(record: Record, offset_m: float, told_m: float) -> Picture:
+    """The photo with a place at one offset of the garden face marked in it, told to be at another."""
+    x_px, y_px = project(np.array([[offset_m, 0.0, 1.2]]))[0]
+    picture = picture_of(record, PHOTO)
+    record.put(ReferencePoint(id="mark", face_id="garden", offset_m=told_m, height_m=1.2))
+    record.put(Sighting(id="mark@1", target="reference", target_id="mark", picture_id=picture.id, place="mark",
+                        x_px=float(x_px), y_px=float(y_px), sigma_px=2.0))  # fmt: skip
+    return picture
+
+
+def project(points_face_m: np.ndarray) -> np.ndarray:
+    """Pixels of the photo (N, 2) of points on the garden face, by the renderer's camera, lens and all."""
+    pose, wall = next(p for p in TRUTH["photos"] if p["file"] == PHOTO), WALLS["garden"]
+    world = np.array(wall["origin"]) + points_face_m @ np.array([wall["axis_x"], wall["axis_y"], wall["axis_z"]])
+    inner = pose["intrinsics"]
+    matrix = np.array([[inner["fx"], 0, inner["cx"]], [0, inner["fy"], inner["cy"]], [0, 0, 1.0]])
+    in_camera = world @ np.array(pose["R"]).T + pose["t"]
+    return cv2.projectPoints(in_camera, np.zeros(3), np.zeros(3), matrix, np.array(inner["dist"]))[0][:, 0]
+
+
+def test_studs_counted_by_a_marked_place_are_kept_as_lines_where_the_studs_are(folder):
+    with Record.open(folder) as record:
+        picture = marked_in(record, 1.6256, 1.6256)
+        report = lattice_marks.run(record, lattice_marks.MarksOptions(keep=True))
+        lines = record.all(ReferencePoint, kind=STUD_LINE)
+        seen = {s.target_id: s for s in record.all(Sighting, picture_id=picture.id)}
+        assert lattice_marks.forget(record) == len(lines)
+        assert record.all(ReferencePoint) == [record.get(ReferencePoint, "mark")]
+        record.remove(Sighting, "mark@1")
+    assert [p.face_id for p in report.pictures] == ["garden"]
+    assert len(lines) >= 8
+    true_m = np.array([s["x"] for s in WALLS["garden"]["studs"]])
+    off_m = np.array([np.abs(true_m - p.offset_m).min() for p in lines])
+    assert off_m.max() < 0.02  # studs wander by a quarter inch or so, a bay is sixteen
+    nearest_m = [true_m[np.abs(true_m - p.offset_m).argmin()] for p in lines]
+    shown = project(np.array([[x, 0.0, p.height_m] for x, p in zip(nearest_m, lines, strict=True)]))
+    aside_px = np.abs(shown[:, 0] - [seen[p.id].x_px for p in lines])
+    assert np.median(aside_px) < 4 * lattice_marks.LINE_SIGMA_PX
+
+
+def test_a_marked_place_that_does_not_fit_the_layout_keeps_nothing(folder):
+    with Record.open(folder) as record:
+        marked_in(record, 1.6256, 1.6256 + 0.12)
+        report = lattice_marks.run(record, lattice_marks.MarksOptions(keep=True))
+        assert record.all(ReferencePoint, kind=STUD_LINE) == []
+        record.remove(Sighting, "mark@1")
+    assert "do not fit" in report.pictures[0].reason
 
 
 def test_the_command_says_what_is_open_and_asks_for_one_place(folder):
