@@ -9,8 +9,9 @@ import numpy as np
 from scipy import ndimage
 
 from asbuilt.answers.coverage import NOT_RECORDED, OPENING, POOR, FaceCoverage, Shortfall
-from asbuilt.record import Picture, Record
+from asbuilt.record import Media, Picture, Record
 from tests.elevation_truth import INCH_M, true_camera, true_face
+from tests.rooms.rendered import videos_of
 
 HOLE_M = 6 * INCH_M
 LISTED_SHARE = 0.9  # of a hole's six-inch squares; the rest may be lost to the width of a cell
@@ -129,14 +130,15 @@ def rendered_eyes(record: Record, picture_ids: Sequence[str], told: dict, face_i
             pixels=lambda points, c=camera: c.project(face.apply(points)),
             ahead_m=lambda points, c=camera: c.camera_from_building.apply(face.apply(points))[:, 2],
             size_px=(picture.width_px, picture.height_px), focal_px=camera.lens.focal_px,
-            good=not _spoilt(told, picture),
+            good=not _spoilt(record, told, picture),
         )  # fmt: skip
 
 
-def _spoilt(told: dict, picture: Picture) -> bool:
+def _spoilt(record: Record, told: dict, picture: Picture) -> bool:
     if picture.pts_s is None:
         return False
-    flags = min(told["video"]["frames"], key=lambda f: abs(f["time_s"] - picture.pts_s))["flags"]
+    video = videos_of(told)[record.get(Media, picture.media_id).name]
+    flags = min(video["frames"], key=lambda f: abs(f["time_s"] - picture.pts_s))["flags"]
     return flags["blurred"] or flags["dark"]
 
 

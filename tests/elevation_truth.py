@@ -15,6 +15,7 @@ from asbuilt.record import Media, Picture, Record
 from asbuilt.record.elevation_row import Elevation
 from asbuilt.record.frames import building_from_faces, cameras
 from asbuilt.steps.elevation_map import NO_PICTURE, picture_numbers
+from tests.rooms.rendered import videos_of
 
 INCH_M = 0.0254
 WINDOW_M = 3 * INCH_M  # height of stud over which an edge is measured
@@ -35,8 +36,9 @@ def true_camera(record: Record, picture: Picture, told: dict) -> Camera:
         source = next(p for p in told["photos"] if p["file"] == media.name)
         lens = source["intrinsics"]
     else:
-        source = min(told["video"]["frames"], key=lambda f: abs(f["time_s"] - picture.pts_s))
-        lens = told["video"]["intrinsics"]
+        video = videos_of(told)[media.name]
+        source = min(video["frames"], key=lambda f: abs(f["time_s"] - picture.pts_s))
+        lens = video["intrinsics"]
     params = (lens["fx"], lens["cx"], lens["cy"], *lens["dist"])
     pose = Rigid3(target=camera_frame(picture.id), source=BUILDING, rotation=_rotation(source["R"]),
                   translation_m=np.array(source["t"]))  # fmt: skip

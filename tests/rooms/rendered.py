@@ -46,21 +46,26 @@ def position_table(found: dict[str, np.ndarray], at_least_pictures: int = 1) -> 
     }
 
 
+def videos_of(truth: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """The truth of each clip of a room by its file."""
+    return {v["file"]: v for v in truth.get("videos") or [truth["video"]]}
+
+
 def truth_by_picture(record: Record, truth: dict[str, Any]) -> dict[str, dict[str, Any]]:
     """What the truth tells of each picture of the record that it knows, in the order of the pictures."""
     media = {m.id: m for m in record.all(Media)}
     stills = {p["file"]: p for p in truth["photos"]}
-    frames = truth["video"]["frames"]
-    times = np.array([f["time_s"] for f in frames])
+    frames = {name: video["frames"] for name, video in videos_of(truth).items()}
+    times = {name: np.array([f["time_s"] for f in own]) for name, own in frames.items()}
     known = {}
     for picture in record.all(Picture):
         name = media[picture.media_id].name
         if name in stills:
             known[picture.id] = stills[name]
-        elif name == truth["video"]["file"] and picture.pts_s is not None:
-            nearest = int(np.argmin(np.abs(times - picture.pts_s)))
-            if abs(times[nearest] - picture.pts_s) < SAME_TIME_S:
-                known[picture.id] = frames[nearest]
+        elif name in frames and picture.pts_s is not None:
+            nearest = int(np.argmin(np.abs(times[name] - picture.pts_s)))
+            if abs(times[name][nearest] - picture.pts_s) < SAME_TIME_S:
+                known[picture.id] = frames[name][nearest]
     return known
 
 
