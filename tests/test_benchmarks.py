@@ -39,7 +39,18 @@ def test_one_that_cannot_run_is_listed_and_the_others_are_written(tmp_path, monk
     table.main()
     text = out.read_text("utf-8")
     assert "OSError: no disk" in text and "| seen | True |" in text
-    assert "cores" in text and "Quick run" in text
+    assert "cores" in text and "Quick, " in text
+
+
+def test_one_measured_again_takes_its_own_place_and_leaves_the_others(tmp_path, monkeypatch):
+    out = tmp_path / "r.md"
+    for name, value in (("overlay", "first"), ("answers", "a"), ("overlay", "second")):
+        monkeypatch.setitem(table.ADAPTERS, name, lambda quick, value=value: [Row(what="w", value=value)])
+        monkeypatch.setattr(sys, "argv", ["benchmarks", "--only", name, "--out", str(out)])
+        table.main()
+    text = out.read_text("utf-8")
+    assert "first" not in text and text.count("## ") == 2
+    assert text.index("| w | a |") < text.index("| w | second |")
 
 
 def test_a_peer_that_was_stopped_gives_a_bound_and_says_how_far_it_was():

@@ -2,6 +2,8 @@
 
     python -m tests.benchmarks [--quick] [--only NAME ...] [--out FILE]
 
+Sizes are those of one sitting: a quarter of an hour on two quiet cores. The modules' own commands take larger ones.
+
 A module here takes part when it has ``rows(quick) -> list[Row]``, or an adapter has it in
 ``adapters.py``. Every ratio is against a peer in the same run. One that cannot run is listed with
 the reason, and the others go on.
@@ -66,23 +68,51 @@ def main() -> None:
     """Run, print, and write the file."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--quick", action="store_true", help="smaller sizes; for a look, not for quoting")
-    parser.add_argument("--only", nargs="+", metavar="NAME", choices=names())
+    parser.add_argument("--only", nargs="+", metavar="NAME", choices=names(), help="others stay as they are in FILE")
     parser.add_argument("--out", type=Path, default=RESULTS, help="the file to write  [default: beside this module]")
     chosen = parser.parse_args()
-    parts = [
-        "# Benchmarks", "",
-        f"{'Quick run' if chosen.quick else 'Full run'} of `python -m tests.benchmarks` on {datetime.date.today()}. "
-        "Ratios are against the named peer in the same run: below 1 is less than the peer. On a machine that also did "
-        "other work (see the load) wall times are too long; ratios and processor times are disturbed less.", "",
-        f"Machine: {machine()}.", "",
-    ]  # fmt: skip
+    text = chosen.out.read_text("utf-8") if chosen.only and chosen.out.exists() else ""
+    sections = {name: part for name in names() if (part := section_of(text, name))}
+    started = time.monotonic()
     for name in chosen.only or names():
-        before, started = os.getloadavg()[0], time.monotonic()
-        table = as_markdown(name.replace("_", " "), rows_of(name, chosen.quick))
-        took = f"Took {time.monotonic() - started:.0f} s; load before {before:.1f}, after {os.getloadavg()[0]:.1f}."
-        print(f"{table}\n{took}\n", flush=True)
-        parts += [table, took, ""]
-        chosen.out.write_text("\n".join(parts), "utf-8")  # what is measured is kept, whatever comes after
+        sections[name] = measured(name, chosen.quick)
+        print(f"{sections[name]}\n", flush=True)
+        # What is measured is kept, whatever comes after.
+        chosen.out.write_text("\n".join([head(), *(sections[n] for n in names() if n in sections)]), "utf-8")
+    print(f"took {time.monotonic() - started:.0f} s")
+
+
+def head() -> str:
+    """What stands above the tables."""
+    return (
+        "# Benchmarks\n\n"
+        "Written by `python -m tests.benchmarks`. Ratios are against the named peer in the same run: below 1 is less "
+        "than the peer; `<` where the peer was stopped. On a machine that also did other work (see the load of each "
+        "table) wall times are too long; ratios and processor times are disturbed less.\n\n"
+        f"Machine: {machine()}.\n"
+    )
+
+
+def measured(name: str, quick: bool) -> str:
+    """A benchmark's table, with when it was measured and how busy the machine was."""
+    before, started = os.getloadavg()[0], time.monotonic()
+    table = as_markdown(title_of(name), rows_of(name, quick))
+    now = f"{datetime.datetime.now():%Y-%m-%d %H:%M}"
+    took = f"took {time.monotonic() - started:.0f} s; load before {before:.1f}, after {os.getloadavg()[0]:.1f}"
+    return f"{table}\n{'Quick, ' if quick else ''}{now}, {took}.\n"
+
+
+def title_of(name: str) -> str:
+    """The heading of a benchmark's table."""
+    return name.replace("_", " ")
+
+
+def section_of(text: str, name: str) -> str:
+    """A benchmark's part of a file that was written before; empty where there is none."""
+    start = f"## {title_of(name)}\n"
+    if start not in text:
+        return ""
+    return start + text.split(start, 1)[1].split("\n## ", 1)[0].rstrip("\n") + "\n"
 
 
 if __name__ == "__main__":
