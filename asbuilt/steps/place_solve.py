@@ -18,7 +18,16 @@ from asbuilt.steps.place_look import Looked
 from asbuilt.steps.place_named import Blunder
 from asbuilt.steps.place_problem import Assembled, Posed, assemble, cameras_of, recamera
 from asbuilt.steps.place_setup import Site, corners_of, inside_test, known_points, planes_of
-from asbuilt.steps.place_strain import carried_by_marks, marks_blunder, strain_blunder, strained, strained_marks
+from asbuilt.steps.place_strain import (
+    STUDS_M,
+    carried_by_marks,
+    carried_by_studs,
+    marks_blunder,
+    strain_blunder,
+    strained,
+    strained_marks,
+    studs_blunder,
+)
 from asbuilt.steps.place_strays import strays
 from asbuilt.steps.place_ties import resect_stills, tie_chains, tie_points
 
@@ -73,7 +82,10 @@ def solve_site(looked: Looked, site: Site, clicks: PixelObservations) -> Solved 
     marks_m, marks = strained_marks(bundle, problem, site)
     strain_m = max(strain_m, marks_m)
     blunders = blunders + ([strain_blunder(strain_m, ids, marks)] if ids or marks else [])
-    blunders += [marks_blunder()] if carried_by_marks(problem) else []
+    if carried_by_studs(problem, site):
+        strain_m, blunders = max(strain_m, STUDS_M), [*blunders, studs_blunder()]
+    elif carried_by_marks(problem):
+        blunders = [*blunders, marks_blunder()]
     return Solved(looked=looked, site=site, problem=problem, bundle=bundle, camera_of=camera_of, strain_m=strain_m,
                   lens_ids=final.lens_ids, reasons=reasons, blunders=blunders)  # fmt: skip
 

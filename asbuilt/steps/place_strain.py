@@ -12,6 +12,7 @@ import numpy as np
 from asbuilt.geometry.bundle import Bundle
 from asbuilt.geometry.bundle_problem import Problem, Unknowns
 from asbuilt.geometry.resection import MIN_POINTS
+from asbuilt.record.types import STUD_LINE
 from asbuilt.steps.place_named import SLIP_M, Blunder
 from asbuilt.steps.place_setup import Site
 from asbuilt.units import format_inches
@@ -19,6 +20,7 @@ from asbuilt.units import format_inches
 STRAINED_SCALE = 0.010  # blur and printers look like half of it; our choice
 # A size off by a share puts a face off by up to that share of this: twice the usual range, as rendered rooms showed.
 REACH_M = 5.0
+STUDS_M = 0.0254 / 4  # studs wander so far, many of them alike; rendered rooms placed by them bear it out
 MARKS_TO_TELL = 3  # clicked marks of one picture, of which more than half must fit
 
 
@@ -63,6 +65,21 @@ def carried_by_marks(problem: Problem) -> bool:
         return False
     clicked = np.bincount(problem.clicks.camera_idx, minlength=len(problem.camera_lens_idx))
     return bool((clicked < MIN_POINTS).any())
+
+
+def carried_by_studs(problem: Problem, site: Site) -> bool:
+    """Whether no sheet was used, and studs on the layout of the plan were."""
+    return not len(problem.corners) and any(site.references[k].kind == STUD_LINE for k in problem.clicks.thing_idx)
+
+
+def studs_blunder() -> Blunder:
+    """What to tell of a walkthrough that counted studs carry."""
+    text = (
+        f"placed by studs counted from known places: no error is told less than {format_inches(2 * STUDS_M, 2)} at "
+        "95 %, as the studs may stand off their layout; check a few places with a tape; two marker sheets a wall do "
+        "better"
+    )
+    return Blunder(kind="studs alone", references=(), text=text)
 
 
 def marks_blunder() -> Blunder:

@@ -71,6 +71,7 @@ def _score_studs(total: Counter, seen: Seen, studs: Sequence, wall: dict) -> Non
     total["studs found"] += len(wanted & used)
     total["studs measured"] += len(errors)
     total["studs within 1/4 in"] += sum(e < INCH_M / 4 for e in errors)
+    total["studs within 3/8 in"] += sum(e < 0.375 * INCH_M for e in errors)
 
 
 def _stud_share(seen: Seen, stud: dict) -> float:
@@ -169,7 +170,8 @@ def table(total: Counter) -> str:
     lines = [
         ("stud centres found (98 %)", share("studs found", total["studs asked"])),
         ("stud centres invented (0)", f"{total['studs invented']}"),
-        ("stud centres within 1/4 in (95 %)", share("studs within 1/4 in", studs)),
+        ("stud centres within 1/4 in (95 % marked)", share("studs within 1/4 in", studs)),
+        ("stud centres within 3/8 in (95 % unmarked)", share("studs within 3/8 in", studs)),
         ("boxes found (95 %)", share("boxes found", total["boxes asked"])),
         ("boxes that are boxes (90 %)", share("boxes true", boxes + total["boxes invented"])),
         ("boxes within 3/8 in (95 %)", share("boxes within 3/8 in", boxes)),
@@ -179,7 +181,7 @@ def table(total: Counter) -> str:
         ("colour named rightly (95 %)", share("colours right", total["colours named"])),
         ("colour left unsure", f"{total['colours unsure']}"),
     ]
-    return "\n".join(f"{name:38} {value}" for name, value in lines)
+    return "\n".join(f"{name:43} {value}" for name, value in lines)
 
 
 def seen_of(record: Record, face_id: str) -> Seen:

@@ -8,8 +8,21 @@ import numpy as np
 import pytest
 
 from asbuilt.geometry.bundle_problem import PixelObservations
+from asbuilt.record import Face, Record, ReferencePoint, Room
+from asbuilt.record.types import STUD_LINE
+from asbuilt.steps.place_setup import reference_sigma_m
+from asbuilt.steps.place_setup import site_of as place_setup_site
 from asbuilt.steps.place_solve import solve_site
-from asbuilt.steps.place_strain import REACH_M, strain_blunder, strained, strained_marks, widened
+from asbuilt.steps.place_strain import (
+    REACH_M,
+    STUDS_M,
+    carried_by_studs,
+    strain_blunder,
+    strained,
+    strained_marks,
+    studs_blunder,
+    widened,
+)
 from tests.rooms.adapt import looked_at, marks_in_two_frames, site_of
 from tests.rooms.simulate import Options, simulate
 
@@ -71,6 +84,33 @@ def test_a_walk_that_marks_alone_carry_says_so_and_is_not_strained(by_marks):
     assert (by_marks.camera_of >= 0).mean() > 0.5
     assert by_marks.strain_m == 0
     assert [b.kind for b in by_marks.blunders] == ["marks alone"]
+
+
+def test_a_walk_carried_by_counted_studs_says_so_and_is_told_from_one_by_taped_marks(by_marks):
+    site = by_marks.site
+    studs = replace(site, references=[replace(r, kind=STUD_LINE) for r in site.references])
+    assert carried_by_studs(by_marks.problem, studs)
+    assert not carried_by_studs(by_marks.problem, site)
+    assert "placed by studs" in studs_blunder().text
+    assert "1/2 in" in studs_blunder().text
+    wide, own = widened(by_marks.bundle, STUDS_M), by_marks.bundle.covariance
+    assert np.sqrt(np.diag(wide)[3:6]) == pytest.approx(np.sqrt(np.diag(own)[3:6] + STUDS_M**2))
+
+
+def test_the_height_of_a_stud_line_is_free_and_lines_on_one_stud_share_its_wander(tmp_path):
+    with Record.create(tmp_path / "r", name="Shed") as record:
+        record.put(
+            Room(id="shed", name="Shed"), Face(id="north", room_id="shed", title="N", length_m=4.0, height_m=2.4)
+        )
+        record.put(*[
+            ReferencePoint(id=f"s{k}", face_id="north", kind=STUD_LINE, offset_m=0.8, height_m=0.5 + k, sigma_m=0.00635)
+            for k in range(2)
+        ])  # fmt: skip
+        record.put(ReferencePoint(id="mark", face_id="north", offset_m=0.8, height_m=1.0))
+        sigma = {r.id: reference_sigma_m(r) for r in place_setup_site(record).references}
+    assert sigma["s0"][0] == pytest.approx(0.00635 * np.sqrt(2))
+    assert sigma["s0"][2] > 0.2
+    assert sigma["mark"][0] == sigma["mark"][2] < 0.002
 
 
 def test_a_mark_bent_out_of_its_place_is_named(by_marks):
