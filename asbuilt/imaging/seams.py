@@ -197,9 +197,10 @@ def _cut(unary: np.ndarray, edges) -> np.ndarray:
     end = np.concatenate([end, loses, np.full(len(gains), sink)])
     capacity = np.concatenate([capacity, unary[loses], -unary[gains]])
     whole = np.minimum(np.rint(capacity * CAPACITY_STEPS), 2**30 / CAPACITY_STEPS).astype(np.int32)
-    graph = csr_matrix((whole, (start, end)), shape=(count + 2, count + 2))
-    flow = maximum_flow(graph, source, sink).flow
-    left = graph - flow
+    # Every edge is turned round, so that the search for ways begins at the few cells that gain and ends near them.
+    # From the source it would pass through nearly all cells each time: six times the time for the same cut.
+    turned = csr_matrix((whole, (end, start)), shape=(count + 2, count + 2))
+    left = (turned - maximum_flow(turned, sink, source).flow).T.tocsr()
     left.data[left.data < 0] = 0
     left.eliminate_zeros()
     stays = np.zeros(count + 2, bool)
