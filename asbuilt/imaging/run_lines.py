@@ -29,6 +29,7 @@ FIRM_MEAN = 1.35  # times the mean asked for: the colour is sure
 AT_RIM_SHARE, AT_RIM_FIRM = 0.5, 0.35  # a line that fits best on the first or last plane lies outside the wall
 IN_WOOD_SHARE = 0.6
 BY_WOOD_M, LIKE_WOOD = 0.014, ("orange", "grey", "black")  # what edges of wood, and shadows beside it, look like
+EDGE_FIRM, EDGE_ASIDE_M = 1.55, 0.03  # times the mean asked for, of what runs straight up beside wood
 DOUBLE_M, DOUBLE_SHARE = 0.018, 0.5
 GHOST_M, GHOST_SHARE = 0.04, 0.8  # a weaker double at a wrong depth
 # Times the mean asked for: fainter lines are left out unless they are so long.
@@ -36,7 +37,7 @@ FAINT, FAINT_LEAST_M, FAINT_LONG_M = 1.15, 0.4, 0.8
 THIN_COST = 1.5  # a white cable is a faint wide line, too, but a clear thin one
 THIN_SHARE = 0.6  # of a wide line's evidence; drains of rendered rooms stay below 0.3
 DRAIN_UPRIGHT, DRAIN_LONG_M = 0.8, 1.2  # a short pale bar across is a rung or a shelf
-FLOOR_M = 0.13  # lines no higher than this belong to the floor and the sole plate
+FLOOR_M, TOP_PLATES_M = 0.13, 0.07  # lines no higher belong to the floor and the sole plate, no lower to top plates
 # What runs on before a stud's face stands in the room: a ladder, a board leant on the wall.
 BEFORE_DEPTH_M, BEFORE_REACH_M, BEFORE_SHARE, BEFORE_LEAST = -0.02, 0.08, 0.5, 4
 
@@ -87,7 +88,8 @@ def find_runs(
             share = float(line.evidence.mean()) / mean
             if name == DRAIN and _thin(line, pale):
                 continue  # a cable
-            if name in LIKE_WOOD and share < FAINT and _in_wood(line, by_wood):
+            least = EDGE_FIRM if np.ptp(line.pixels[:, 0]) * px_m < EDGE_ASIDE_M else FAINT
+            if name in LIKE_WOOD and share < least and _in_wood(line, by_wood):
                 continue  # the edge of a stud
             if inside and not _before_wood(line, before[..., (*SHEATHS, DRAIN).index(name)], wood, px_m):
                 found.append((share, name, line))
@@ -161,11 +163,12 @@ def _in_wood(line: Line, wood: np.ndarray) -> bool:
 
 
 def _single(found: list[tuple[float, str, Line]], px_m: float, top_m: float) -> list[tuple[float, str, Line]]:
-    """Of lines that lie on one another, the clearest; none along the floor."""
+    """Of lines that lie on one another, the clearest; none along the floor or on the top plates."""
     kept: list[tuple[float, str, Line]] = []
     taken, clear, beside = np.zeros((0, 2)), np.zeros(0), np.zeros(0)
     for share, name, line in sorted(found, key=lambda f: (f[1] != DRAIN, -f[0] * len(f[2].pixels) ** 0.5)):
-        if (top_m - line.pixels[:, 1] * px_m).max() < FLOOR_M:
+        height_m = top_m - line.pixels[:, 1] * px_m
+        if height_m.max() < FLOOR_M or height_m.min() > top_m - TOP_PLATES_M:
             continue
         if len(taken):
             apart, nearest = cKDTree(taken).query(line.pixels)

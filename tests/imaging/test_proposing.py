@@ -207,3 +207,11 @@ def test_two_studs_nailed_together_are_both_followed_to_their_ends():
     pair = [u for u in found if abs(u.center_m - STUDS_M[1]) < 0.06]
     assert [u.center_m for u in pair] == pytest.approx([STUDS_M[1], STUDS_M[1] + 0.0381], abs=0.005)
     assert min(u.top_m - u.bottom_m for u in pair) > 1.5
+
+
+@pytest.mark.parametrize(("row", "seen"), [(14, 0), (60, 1)])
+def test_a_line_on_the_top_plates_is_no_cable(row, seen):
+    line = np.array([[60.0, row], [660, row]])
+    views = [_view(n, False, False, [(0.05, line, YELLOW, 4)]) for n in range(8)]
+    ridged, none = [ridge_layers(v, PX) for v in views], np.zeros((ROWS, COLS), bool)
+    assert len(find_runs(views, ridged, [v.within for v in views], none, PX, TOP_M, 0.14)) == seen
