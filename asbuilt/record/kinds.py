@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from asbuilt.errors import RecordError
+from asbuilt.sources import Sourced
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,6 +19,7 @@ class Kind:
 
     ``depth_share`` times the stud depth plus ``depth_shift_m`` is its usual depth;
     ``sigma_depth_share`` times the stud depth its one-sigma spread (at least 5 mm).
+    What is ``stapled`` lies nearer the face where it is fixed to the side of a stud.
     ``hazard`` is none, live, wet, gas or specialist.
     """
 
@@ -30,14 +32,37 @@ class Kind:
     width_m: float = 0.0
     height_m: float = 0.0
     hazard: str = "none"
+    stapled: bool = False
+
+
+# Cable is bored through the middle of the studs, or stapled to one's side somewhere between there and this distance
+# from its edge (common practice, no source); seldom nearer to either edge than this.
+STAPLED_FROM_M = Sourced(
+    value=1.25 * 0.0254, unit="m", source="NFPA 70 (2020) 300.4(A)(1) and (D): 1-1/4 in from the nearest stud edge"
+)
+STAPLED_WITHIN_M = 0.05  # of a stud's side lies what is stapled to it (common practice, no source)
+LEAST_SIGMA_DEPTH_M = 0.005
+
+
+def usual_depth(kind: Kind, stud_depth_m: float, at_stud: bool = False) -> tuple[float, float]:
+    """Where things of a kind usually lie from the stud face, and one sigma of that [m].
+
+    Parameters
+    ----------
+    at_stud : bool
+        Whether it lies so near a stud that it may be stapled to it.
+    """
+    usual_m = kind.depth_share * stud_depth_m + kind.depth_shift_m
+    if kind.stapled and at_stud:
+        usual_m = min(usual_m, (float(STAPLED_FROM_M) + kind.radius_m + usual_m) / 2)
+    return usual_m, max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * stud_depth_m)
 
 
 def _kinds(*kinds: Kind) -> dict[str, Kind]:
     return {kind.name: kind for kind in kinds}
 
 
-# Common practice, no source: cable bored or stapled near the middle of the stud; boxes set
-# proud of the studs by the board; single-gang box 2-1/4 x 3-3/4 in.
+# Common practice, no source: boxes set proud of the studs by the board; single-gang box 2-1/4 x 3-3/4 in.
 KINDS: dict[str, Kind] = _kinds(
     Kind(name="device box", is_run=False, depth_share=0, depth_shift_m=-0.0127, sigma_depth_share=0.06,
          width_m=0.057, height_m=0.095, hazard="live"),
@@ -45,8 +70,9 @@ KINDS: dict[str, Kind] = _kinds(
          width_m=0.102, height_m=0.102, hazard="live"),
     Kind(name="panel", is_run=False, depth_share=0, depth_shift_m=-0.006, sigma_depth_share=0.08,
          width_m=0.368, height_m=0.762, hazard="live"),
-    Kind(name="cable", is_run=True, depth_share=0.5, radius_m=0.006, hazard="live"),
-    Kind(name="low voltage cable", is_run=True, depth_share=0.5, radius_m=0.004, hazard="none"),
+    Kind(name="cable", is_run=True, depth_share=0.5, sigma_depth_share=0.15, radius_m=0.006, hazard="live",
+         stapled=True),
+    Kind(name="low voltage cable", is_run=True, depth_share=0.5, sigma_depth_share=0.15, radius_m=0.004, stapled=True),
     Kind(name="conduit", is_run=True, depth_share=0.5, radius_m=0.012, hazard="live"),
     Kind(name="conduit end", is_run=False, depth_share=0.5, width_m=0.03, height_m=0.03, hazard="live"),
     Kind(name="coil", is_run=False, depth_share=0.2, sigma_depth_share=0.4, width_m=0.25, height_m=0.25, hazard="live"),

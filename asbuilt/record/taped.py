@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from asbuilt.record.kinds import Kind, kind_named
+from asbuilt.record.kinds import Kind, kind_named, usual_depth
 from asbuilt.record.store import Record
 from asbuilt.record.types import Face, Item, Position
 from asbuilt.record.wiring import TapedPlace
 
 TAPED, USUAL = "taped", "usual depth"
-LEAST_SIGMA_DEPTH_M = 0.005  # as for a place seen in one picture
 
 
 def write_taped(record: Record, item_ids: Iterable[str] | None = None) -> None:
@@ -36,9 +35,8 @@ def write_taped(record: Record, item_ids: Iterable[str] | None = None) -> None:
 
 def _position(place: TapedPlace, kind: Kind, face: Face) -> Position:
     usual = place.depth_m is None
-    depth_m = kind.depth_share * face.stud_depth_m + kind.depth_shift_m if usual else place.depth_m
-    spread_m = max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * face.stud_depth_m)
-    sigmas_m = (place.sigma_m, place.sigma_m, spread_m if usual else place.sigma_depth_m)
+    depth_m, sigma_m = usual_depth(kind, face.stud_depth_m) if usual else (place.depth_m, place.sigma_depth_m)
+    sigmas_m = (place.sigma_m, place.sigma_m, sigma_m)
     name = f"taped {place.id}"
     return Position(
         id=f"{place.item_id}/{name}", item_id=place.item_id, place=name, order_idx=place.order_idx,

@@ -11,12 +11,12 @@ from asbuilt.errors import FailedEstimate
 from asbuilt.geometry.cameras import Camera
 from asbuilt.geometry.frames import Rigid3
 from asbuilt.geometry.intersect import OUTLIER_CHI2, Intersection, Seen, intersect
+from asbuilt.geometry.studs import StudPlace
 from asbuilt.record import Face, Followed, Placement, Record, Sighting
-from asbuilt.record.frames import building_from_faces, cameras
+from asbuilt.record.frames import building_from_faces, cameras, studs_of
 from asbuilt.record.joint import JointCovariance, joint_covariances
-from asbuilt.record.kinds import Kind
+from asbuilt.record.kinds import STAPLED_WITHIN_M, Kind, usual_depth
 
-LEAST_SIGMA_DEPTH_M = 0.005
 # How well a tube's middle line is met under a click, and found again elsewhere: measured on rendered rooms.
 CENTERED_PX, FOLLOWED_PX, FOLLOWED_ALONG_PX = 1.7, 2.5, 4.0
 
@@ -31,6 +31,11 @@ class Scene:
     placements: dict[str, Placement]
     joint: dict[str, JointCovariance]
     followed: dict[str, Followed]  # by sighting, of the pictures as they are placed now
+    studs: dict[str, list[StudPlace]]  # by face
+
+    def at_stud(self, face_id: str, offset_m: float) -> bool:
+        """Whether a place is so near a stud that what lies there may be stapled to it."""
+        return any(abs(offset_m - s.center_m) < s.width_m / 2 + STAPLED_WITHIN_M for s in self.studs.get(face_id, ()))
 
 
 def scene_of(record: Record) -> Scene:
@@ -42,13 +47,8 @@ def scene_of(record: Record) -> Scene:
         placements={p.id: p for p in record.all(Placement, status="placed")},
         joint=joint_covariances(record),
         followed={f.id: f for f in record.all(Followed)},
+        studs={f.id: studs_of(record, f.id) for f in record.all(Face)},
     )
-
-
-def usual_depth(kind: Kind, stud_depth_m: float) -> tuple[float, float]:
-    """Where things of a kind usually lie from the stud face, and one sigma of that [m]."""
-    sigma_m = max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * stud_depth_m)
-    return kind.depth_share * stud_depth_m + kind.depth_shift_m, sigma_m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +122,6 @@ def solve(
 
 
 def _intersect(pixels: list[Pixel], kind: Kind, scene: Scene, face_id: str) -> Intersection | FailedEstimate:
-    usual_m, sigma_m = usual_depth(kind, scene.faces[face_id].stud_depth_m)
     placements = [scene.placements[p.picture_id] for p in pixels]
     joint = scene.joint[placements[0].solution_id]
     covariance, camera_slots, lens_slots, face_slot = joint.block(placements, face_id)
@@ -134,4 +133,8 @@ def _intersect(pixels: list[Pixel], kind: Kind, scene: Scene, face_id: str) -> I
         )
         for p, c, n in zip(pixels, camera_slots, lens_slots, strict=True)
     ]  # fmt: skip
-    return intersect(seen, scene.poses[face_id], covariance, face_slot, usual_m, sigma_m)
+    stud_depth_m = scene.faces[face_id].stud_depth_m
+    found = intersect(seen, scene.poses[face_id], covariance, face_slot, *usual_depth(kind, stud_depth_m))
+    if not found or not kind.stapled or not scene.at_stud(face_id, found.place_face_m[0]):
+        return found
+    return intersect(seen, scene.poses[face_id], covariance, face_slot, *usual_depth(kind, stud_depth_m, at_stud=True))

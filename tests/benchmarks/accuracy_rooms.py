@@ -187,6 +187,8 @@ def _kinds(truth: dict) -> dict[str, str]:
     """The kind of each run that is a tube; ducts and coils are other things."""
     named = {}
     for run in truth["runs"]:
+        if run.get("route") == "coil":
+            continue
         kind = str(run.get("kind", run["id"])).lower()
         for word, name in (("gas", "gas pipe"), ("drain", "drain"), ("conduit", "conduit"), ("pipe", "pipe"),
                            ("pex", "pipe"), ("cable", "cable")):  # fmt: skip

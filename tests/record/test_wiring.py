@@ -236,7 +236,7 @@ def test_a_taped_place_is_a_position_with_its_own_error(record, tmp_path):
     assert box.method == "taped" and box.covariance[0][0] == pytest.approx(0.0015875**2)
     # Without a taped depth it is the usual one, with the spread of its kind.
     assert low.method == "usual depth" and low.depth_m == pytest.approx(0.0889 / 2)
-    assert math.sqrt(low.covariance[2][2]) == pytest.approx(0.25 * 0.0889)
+    assert math.sqrt(low.covariance[2][2]) == pytest.approx(0.15 * 0.0889)
     assert (low.order_idx, high.order_idx) == (0, 1)
     assert math.sqrt(high.covariance[2][2]) == pytest.approx(0.003175)
 

@@ -15,8 +15,7 @@ from asbuilt.imaging.markers import MarkerSeen
 from asbuilt.imaging.tracks import Tracks
 from asbuilt.record import Face, Marker, Picture, ReferencePoint, Room
 from asbuilt.record.joint import JointCovariance
-from asbuilt.record.kinds import kind_named
-from asbuilt.steps.locate_solve import usual_depth
+from asbuilt.record.kinds import kind_named, usual_depth
 from asbuilt.steps.place_look import Looked
 from asbuilt.steps.place_setup import Site
 from asbuilt.steps.place_solve import Solved

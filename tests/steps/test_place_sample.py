@@ -10,8 +10,7 @@ from asbuilt.geometry.intersect import Seen, intersect
 from asbuilt.record import Item, Media, Picture, Placement, Position, Record
 from asbuilt.record.frames import building_from_faces, cameras
 from asbuilt.record.joint import joint_covariances
-from asbuilt.record.kinds import kind_named
-from asbuilt.steps.locate_solve import usual_depth
+from asbuilt.record.kinds import kind_named, usual_depth
 from tests.truth import truth
 
 CLICK_SIGMA_PX = 1.5
