@@ -137,3 +137,17 @@ def test_a_record_without_walls_gets_a_reason(tmp_path):
     with Record.create(tmp_path / "r", "House") as record:
         intake.run(record, [SAMPLE_MEDIA / PHOTO])
         assert lattice.run(record).pictures[0].reason == "no wall is described yet"
+
+
+def test_the_command_keeps_the_studs_of_a_marked_picture_and_takes_them_back(folder):
+    assert "mark one in two pictures" in CliRunner().invoke(main, ["lattice", str(folder), "--keep"]).output
+    with Record.open(folder) as record:
+        marked_in(record, 1.6256, 1.6256)
+    kept = CliRunner().invoke(main, ["lattice", str(folder), "--keep"])
+    assert kept.exit_code == 0, kept.output
+    assert "studs on their marks at" in kept.output
+    with Record.open(folder) as record:
+        count = len(record.all(ReferencePoint, kind=STUD_LINE))
+        record.remove(Sighting, "mark@1")
+    assert count >= 8
+    assert f"{count} spots on studs taken back" in CliRunner().invoke(main, ["lattice", str(folder), "--forget"]).output
