@@ -11,6 +11,7 @@ from asbuilt.answers.behind import BehindAnswer, behind
 from asbuilt.answers.described import ThingAnswer
 from asbuilt.answers.drill import drill
 from asbuilt.answers.landmarks import cross_check
+from asbuilt.answers.stretches import BEYOND
 from asbuilt.record import Face, Record
 from asbuilt.units import format_error, format_length, parse_length
 from asbuilt.web.pages import unit
@@ -18,6 +19,7 @@ from asbuilt.web.shown import answer_pictures
 
 LONGEST_TEXT = 40
 SLACK_M = 0.01  # how far past the end of a face a place is still taken as the end
+GUESSED = "may come through here: past its last mark the way was not marked"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +151,7 @@ def glance(answer: BehindAnswer, place: Place) -> list[dict]:
         {
             "tag": thing.circuit.number if thing.circuit else "-",
             "words": thing.name,
-            "where": f"{_aside(thing, place)}; {_up(thing)}",
+            "where": GUESSED if thing.status == BEYOND else f"{_aside(thing, place)}; {_up(thing)}",
         }
         for thing in nearest.values()
     ]

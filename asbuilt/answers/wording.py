@@ -193,7 +193,7 @@ def not_recorded(reason: str) -> str:
 def why_unknown(reason: str, guessed: Sequence[str]) -> str:
     """A reason of its pictures, and the runs whose way on from their last mark nobody marked."""
     names = " and ".join(guessed)
-    runs = f"{names} may come through here: past the last mark its way was not marked" if guessed else ""
+    runs = f"{names} may come through here: past the last mark the way was not marked" if guessed else ""
     return "; ".join(filter(None, (reason, runs)))
 
 

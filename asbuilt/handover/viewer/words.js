@@ -65,7 +65,7 @@ const Words = (() => {
 
   const notRecorded = (reason) => `Not recorded: ${reason}. What is behind here is unknown.`;
   const whyUnknown = (reason, guessed) => [reason, guessed.length
-    ? `${guessed.join(" and ")} may come through here: past the last mark its way was not marked` : ""]
+    ? `${guessed.join(" and ")} may come through here: past the last mark the way was not marked` : ""]
     .filter(Boolean).join("; ");
   const doubt = (kind, date) => `the wall was ${kind} on ${date}, after the pictures were taken`;
 
