@@ -143,8 +143,12 @@ def overlay_rows(quick: bool) -> list[Row]:
     """How true the record lies over photos of finished walls."""
     with Record.open(sample_record()) as record:
         found, refused = overlay.measure(record, json.loads(TRUTH_PATH.read_text("utf-8")), 3 if quick else 20)
-    lines = (line.partition(" ") for line in overlay.told(found, refused).splitlines())
-    return [Row(what=f"overlay on finished walls: {first.strip(':')}", value=rest.strip()) for first, _, rest in lines]
+    table = []
+    for line in overlay.told(found, refused).splitlines():
+        # A photo's line begins with its name in a column; the last lines with what they tell of and a colon.
+        what, _, value = line.partition("  " if "  " in line else ": ")
+        table.append(Row(what=f"overlay on finished walls: {what}", value=value.strip()))
+    return table
 
 
 def viewer_rows(quick: bool) -> list[Row]:
