@@ -119,6 +119,5 @@ def _unblocked(face: FaceView, bank: CameraBank, points_face: np.ndarray) -> np.
     through = np.where(depth > 0, centers[:, :1] + share * (x - centers[:, :1]), x)
     open_ = np.broadcast_to(centers[:, 1:2] < 0, through.shape) | face.face.open_behind
     low, high = np.minimum(through, x), np.maximum(through, x)
-    for left, right in face.framing.studs_m:
-        open_ = open_ & ~((high > left) & (low < right) & ~((x > left) & (x < right)))
-    return open_
+    left, right = np.reshape(face.framing.studs_m, (-1, 2)).T[..., None, None]
+    return open_ & ~((high > left) & (low < right) & ~((x > left) & (x < right))).any(axis=0)

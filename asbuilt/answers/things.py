@@ -126,14 +126,14 @@ def _block(item: Item, kind: Kind, spots: Sequence[Spot], is_far: bool) -> Block
     for spot in spots[1:]:
         low, high = np.minimum(low, spot.point_m), np.maximum(high, spot.point_m)
     usual_width_m = kind.width_m + GANG_M * ((item.gangs or 1) - 1)
-    half_w = max((item.width_m or usual_width_m) / 2, (high[0] - low[0]) / 2)
-    half_h = max((item.height_m or kind.height_m) / 2, (high[1] - low[1]) / 2)
+    half_w = max((item.width_m or usual_width_m) / 2, float(high[0] - low[0]) / 2)
+    half_h = max((item.height_m or kind.height_m) / 2, float(high[1] - low[1]) / 2)
     thickness = THICKNESS_M.get(kind.name, USUAL_THICKNESS_M)
     center = (low + high) / 2
     center[2] = low[2]
     if is_far:
         center[2] = high[2] - thickness
-    cov = sum(s.cov for s in spots) / len(spots)
+    cov = spots[0].cov if len(spots) == 1 else np.mean([s.cov for s in spots], axis=0)
     wider: tuple[tuple[float, float], ...] = ()
     if kind.name == "device box" and item.width_m is None and item.gangs is None:
         wider = tuple(((kind.width_m + GANG_M * (gangs - 1)) / 2, weight) for gangs, weight in GANGS_UNKNOWN)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
+from itertools import islice
 from typing import TypeVar
 
 from asbuilt.answers.bank import CameraBank
@@ -36,7 +37,7 @@ from asbuilt.record.types import (
 T = TypeVar("T")
 
 
-KEPT_THINGS = 20_000  # how many things are kept ready, so that memory stays bounded
+KEPT_THINGS = 3000  # how many things are kept ready: few enough for Python to look through them quickly
 BOXES_READ_AHEAD = 40
 
 
@@ -208,8 +209,8 @@ class View:
 
     def _things(self, view: FaceView, wanted: list[str], ends: list[str]) -> list[Thing]:
         """The things of those ids, read once; ``ends`` are what runs among them may go into."""
-        if len(self._kept) > KEPT_THINGS:
-            self._kept.clear()
+        for key in list(islice(self._kept, max(len(self._kept) - KEPT_THINGS, 0))):
+            del self._kept[key]  # the oldest
         face_id = view.face.id
         missing = [i for i in wanted if (face_id, i) not in self._kept]
         if missing:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import os
 import signal
@@ -69,6 +70,7 @@ def command(record: str, port: int, lan: bool, open_browser: bool | None) -> Non
     if _has_screen() if open_browser is None else open_browser:
         threading.Thread(target=webbrowser.open, args=(local_url,), daemon=True).start()
     signal.signal(signal.SIGTERM, _stop)
+    gc.freeze()  # what is loaded stays: looking through it for rubbish again and again costs answers milliseconds
     try:
         server.run()
     finally:
