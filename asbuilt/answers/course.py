@@ -33,7 +33,9 @@ LEADER_M = 0.04  # a run that leads to a coil or a stub lies within some inches 
 PROUD_M = -0.02  # a run that has come out of the wall this far stops there
 PAST_END_M = 0.012  # just past the last spot where it was seen a run may turn aside (our choice, as above)
 INTO_BOX_M = 0.025  # and is bent round again on its last way into a box (common practice, no source)
-JOIN_M = 0.60  # a run's end this near a box of its circuit goes into that box
+# A run's end this near a box of its circuit may go into that box. Within 12 in of a box cable is secured (NFPA 70
+# (2020) 334.30): an end that was marked so near goes into it; one farther away may as well go on past it.
+JOIN_M, SURE_JOIN_M = 0.60, 0.3048
 # Never more likely than not: nobody saw it there, so no hit is expected from it alone.
 GUESS_WEIGHT = 0.49
 NEXT_STUDS = 3  # a level run is taken to turn at one of this many studs, or not to turn
@@ -195,6 +197,7 @@ def course_of(
     joins: tuple[Spot | None, Spot | None],
     is_pipe: bool = False,
     stops: tuple[bool, bool] = (False, False),
+    named: tuple[bool, bool] = (False, False),
 ) -> list[Stretch]:
     """Every stretch on which a run may lie.
 
@@ -206,6 +209,8 @@ def course_of(
         The box that the first and the last end go into, if there is one.
     stops : pair of bool
         Whether the run is known to stop at its first and its last spot.
+    named : pair of bool
+        Whether those boxes were named as its ends, so that it goes nowhere else.
     """
     if len(spots) == 1:
         return _single(spots[0], framing, joins[0], is_pipe, stops)
@@ -214,12 +219,13 @@ def course_of(
     for a, b, *bent in zip(spots, spots[1:], bends, bends[1:], strict=False):
         found += rounded(between(a, b, framing, group=len(found)), *(not is_pipe and at for at in bent))
     ends = ((spots[0], spots[1]), (spots[-1], spots[-2]))
-    for (end, before), join, stopped in zip(ends, joins, stops, strict=True):
+    for (end, before), join, stopped, is_named in zip(ends, joins, stops, named, strict=True):
         if join is not None:
             found += _into_box(end, join, framing, len(found), is_pipe)
-        elif stopped or (is_pipe and end.point_m[2] < PROUD_M):
+            stopped = stopped or is_named or math.dist(end.point_m[:2], join.point_m[:2]) <= SURE_JOIN_M
+        if stopped or (is_pipe and end.point_m[2] < PROUD_M):
             continue
-        elif framing.at_edge(end.point_m):
+        if framing.at_edge(end.point_m):
             found += _into_edge(end, framing, len(found), is_pipe)
         else:
             found += beyond(end, before, framing, len(found), is_pipe)

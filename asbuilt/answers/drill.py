@@ -45,7 +45,7 @@ SWITCH_OFF_M = 0.15  # circuits of live things this near, after error, are switc
 class Passage:
     """A thing with its clearance and the chance of touching it.
 
-    ``is_guess``: it may be touched, but only by where a run may go on beyond its last sighting.
+    ``is_guess``: it can be touched only where a run may go on beyond its last sighting.
     """
 
     thing: Thing
@@ -186,7 +186,7 @@ def passages(view: View, face_id: str, bit: Bit) -> list[Passage]:
 
 def _passage(thing: Thing, clearance: Clearance, bit: Bit) -> Passage:
     chance = chance_of(thing, bit, clearance)
-    is_guess = clearance.status == BEYOND and GUESSED_CHANCE < chance < HIT_CHANCE
+    is_guess = CLOSE_CHANCE < chance < HIT_CHANCE and any(s.status == BEYOND for s in thing.course)
     is_guess = is_guess and chance_of(thing, bit, clearance, with_guesses=False) <= CLOSE_CHANCE
     return Passage(thing=thing, clearance=clearance, chance=chance, is_guess=is_guess)
 
@@ -198,13 +198,13 @@ def outcome_of(passed: Sequence[Passage], cover: AreaCover, doubts: Sequence[Dou
         return wording.HIT
     if any(_is_close(p) and not p.is_guess for p in met):
         return wording.CLOSE
-    is_known = _is_known(cover, doubts) and not any(p.is_guess for p in met)
+    is_known = _is_known(cover, doubts) and not any(map(_is_close, met))
     return wording.NOTHING if is_known else wording.UNKNOWN
 
 
 def _is_close(p: Passage) -> bool:
     """Whether a thing may be touched, as far as that can be told."""
-    return p.chance > (GUESSED_CHANCE if p.clearance.status == BEYOND else CLOSE_CHANCE)
+    return p.chance > (GUESSED_CHANCE if p.is_guess else CLOSE_CHANCE)
 
 
 def _is_known(cover: AreaCover, doubts: Sequence[Doubt]) -> bool:

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from asbuilt.answers.course import EDGE_M, JOIN_M, TURN_REACH_M
+from asbuilt.answers.course import EDGE_M, JOIN_M, SURE_JOIN_M, TURN_REACH_M
 from asbuilt.answers.index_rows import PlacedItems, read_items
 from asbuilt.record.kinds import KINDS
 from asbuilt.record.store import Record
@@ -145,7 +145,7 @@ def _end_rectangles(items: PlacedItems, reach: np.ndarray, sizes: np.ndarray) ->
     edge = np.minimum(np.minimum(x[at], size[:, 0] - x[at]), np.minimum(z[at], size[:, 1] - z[at])) < EDGE_M
     is_end = items.of_kind(ENDS.__contains__) & (circuit >= 0)
     boxes = items.starts[is_end]
-    joined = np.zeros(len(at), bool)
+    joined, sure = np.zeros(len(at), bool), np.zeros(len(at), bool)
     if len(boxes) and len(at):
         tree = cKDTree(_keys(x[boxes], z[boxes], number[is_end], circuit[is_end]))
         keys = _keys(x[at], z[at], number[owner], circuit[owner])
@@ -153,8 +153,9 @@ def _end_rectangles(items: PlacedItems, reach: np.ndarray, sizes: np.ndarray) ->
         joined = np.isfinite(distance) & (circuit[owner] >= 0)
         one, other = np.split(box, 2)
         joined &= ~np.tile(one == other, 2)  # of two ends at one box one leads away from it
+        sure = joined & (distance <= SURE_JOIN_M)
     single = items.starts == items.lasts  # seen at one spot: it goes on to the other side of it
-    loose = (~edge & ~joined) | leads[owner] | single[owner]
+    loose = (~edge & ~sure) | leads[owner] | single[owner]
     spread = reach[at] + STRAY_M
     short = joined & ~edge
     near = np.stack([x[at] - JOIN_M, z[at] - JOIN_M, x[at] + JOIN_M, z[at] + JOIN_M], axis=1)[short]

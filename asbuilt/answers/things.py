@@ -145,9 +145,11 @@ def _with_course(thing: Thing, things: Sequence[Thing], framing: Framing) -> Thi
     if thing.block is not None:
         return thing
     ends = (thing.spots[0], thing.spots[-1])
-    joins = (_join(thing, ends[0], things), None) if len(thing.spots) == 1 else _joins(thing, ends, things)
+    boxes = (_box_at(thing, ends[0], things), None) if len(thing.spots) == 1 else _boxes_at(thing, ends, things)
+    joins = tuple(None if box is None else _mouth(end, box.block) for end, box in zip(ends, boxes, strict=True))
+    named = tuple(box is not None and _is_named(thing, box) for box in boxes)
     stops = (_says_stop(thing.item.comes_from), _says_stop(thing.item.goes_to))
-    course = course_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES, stops=stops)
+    course = course_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES, stops=stops, named=named)
     return replace(thing, course=tuple(course), lines=Lines.of(course))
 
 
@@ -155,18 +157,18 @@ def _says_stop(text: str) -> bool:
     return any(word in STOP_WORDS for word in text.lower().split())
 
 
-def _joins(run: Thing, ends: tuple[Spot, Spot], things: Sequence[Thing]) -> tuple[Spot | None, Spot | None]:
+def _boxes_at(run: Thing, ends: tuple[Spot, Spot], things: Sequence[Thing]) -> list[Thing | None]:
     """The boxes that the two ends go into: never both into one, for then the run leaves it by the farther end."""
     boxes = [_box_at(run, end, things) for end in ends]
     if boxes[0] is not None and boxes[0] is boxes[1]:
         farther = int(_away_m(ends[1], boxes[1]) >= _away_m(ends[0], boxes[0]))
         boxes[farther] = _box_at(run, ends[farther], [t for t in things if t is not boxes[farther]])
-    return tuple(None if box is None else _mouth(end, box.block) for end, box in zip(ends, boxes, strict=True))
+    return boxes
 
 
-def _join(run: Thing, end: Spot, things: Sequence[Thing]) -> Spot | None:
-    box = _box_at(run, end, things)
-    return None if box is None else _mouth(end, box.block)
+def _is_named(run: Thing, box: Thing) -> bool:
+    """Whether somebody wrote down that the run comes from that box or goes to it."""
+    return box.item.id in (run.item.comes_from, run.item.goes_to)
 
 
 def _box_at(run: Thing, end: Spot, things: Sequence[Thing]) -> Thing | None:
@@ -175,7 +177,7 @@ def _box_at(run: Thing, end: Spot, things: Sequence[Thing]) -> Thing | None:
     for other in things:
         if other.block is None or other.kind.name not in ENDS or other.on_far_face != run.on_far_face:
             continue
-        named = other.item.id in (run.item.comes_from, run.item.goes_to)
+        named = _is_named(run, other)
         if not named and (run.item.circuit_id is None or other.item.circuit_id not in (run.item.circuit_id, None)):
             continue
         if not named and other.item.circuit_id is None and other.kind.name != "panel":

@@ -33,9 +33,19 @@ def wall(tmp_path):
         yield record
 
 
-def _cable(record: Record, *heights_m: float) -> None:
-    record.put(Item(id="feed", kind="cable", face_id="wall", circuit_id="c"))
+def _cable(record: Record, *heights_m: float, **ends: str) -> None:
+    record.put(Item(id="feed", kind="cable", face_id="wall", circuit_id="c", **ends))
     record.put(*(_spot("feed", n, 1.0, z, 0.045) for n, z in enumerate(heights_m)))
+
+
+def _put_lamp(record: Record, height_m: float) -> None:
+    record.put(Item(id="lamp", kind="device box", face_id="wall", circuit_id="c"))
+    record.put(_spot("lamp", 0, 1.0, height_m, -0.0127))
+
+
+def _feed(record: Record):
+    (feed,) = [t for t in view_of(record).things_on("wall") if t.item.id == "feed"]
+    return feed
 
 
 @pytest.mark.parametrize("heights_m", [(1.35, 1.75), (1.75, 1.35)])
@@ -55,11 +65,27 @@ def test_what_goes_on_out_of_reach_of_the_box_is_found_there(wall):
 
 
 def test_a_run_between_two_boxes_enters_both(wall):
-    wall.put(Item(id="lamp", kind="device box", face_id="wall", circuit_id="c"), _spot("lamp", 0, 1.0, 2.2, -0.0127))
+    _put_lamp(wall, 2.05)
     _cable(wall, 1.35, 1.75)
-    (feed,) = [t for t in view_of(wall).things_on("wall") if t.item.id == "feed"]
+    feed = _feed(wall)
     assert not [s for s in feed.course if s.status == BEYOND]
-    assert max(s.end_m[1] for s in feed.course) > 2.1
+    assert max(s.end_m[1] for s in feed.course) > 1.98
+
+
+def test_an_end_farther_from_a_box_than_cable_is_secured_goes_into_it_or_on(wall):
+    """NFPA 70 (2020) 334.30: within 12 in of a box. Here 16 in: nobody saw that it goes in."""
+    _put_lamp(wall, 1.75 + 16 * 0.0254 + 0.0476)
+    _cable(wall, 1.35, 1.75)
+    feed = _feed(wall)
+    assert max(s.end_m[1] for s in feed.course if s.status == BEYOND) == pytest.approx(TOP_M)
+    assert max(s.end_m[1] for s in feed.course if s.status != BEYOND) > 2.1
+    assert "feed" in [t.item.id for t in view_of(wall).things_near("wall", 0.95, 2.55, 1.05, 2.65)]
+
+
+def test_an_end_whose_box_was_named_goes_nowhere_else(wall):
+    _put_lamp(wall, 1.75 + 16 * 0.0254)
+    _cable(wall, 1.35, 1.75, comes_from="box", goes_to="lamp")
+    assert not [s for s in _feed(wall).course if s.status == BEYOND]
 
 
 def test_a_cable_marked_on_its_bend_is_loose_beside_that_mark(wall):

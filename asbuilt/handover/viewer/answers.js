@@ -398,19 +398,18 @@ const Answers = (() => {
       .map((p) => passage(p, bit));
   }
 
-  // With isGuess: it may be touched, but only by where a run may go on beyond its last sighting.
+  // With isGuess: it can be touched only where a run may go on beyond its last sighting.
   function passage({ thing, clearance }, bit) {
     const chance = Touch.chance(thing, bit, clearance);
     const { limits } = data;
-    const isGuess = clearance.status === limits.guessed && chance > limits.guessed_chance
-      && chance < limits.hit_chance
+    const isGuess = chance > limits.close_chance && chance < limits.hit_chance
+      && (thing.course || []).some((s) => s.status === limits.guessed)
       && Touch.chance(thing, bit, clearance, limits.guessed) <= limits.close_chance;
     return { thing, clearance, chance, isGuess };
   }
 
   // Whether a thing may be touched, as far as that can be told.
-  const isClose = (p) => p.chance > (p.clearance.status === data.limits.guessed
-    ? data.limits.guessed_chance : data.limits.close_chance);
+  const isClose = (p) => p.chance > (p.isGuess ? data.limits.guessed_chance : data.limits.close_chance);
   const lessError = (c) => c.gap - C95 * c.sigma;
 
   // Wood blocking is wanted wood and not a hit.
@@ -418,7 +417,7 @@ const Answers = (() => {
     const met = passed.filter((p) => p.thing.kind !== "blocking");
     if (met.some((p) => p.chance >= data.limits.hit_chance)) return Words.word("HIT");
     if (met.some((p) => isClose(p) && !p.isGuess)) return Words.word("CLOSE");
-    return Words.word(known && !met.some((p) => p.isGuess) ? "NOTHING" : "UNKNOWN");
+    return Words.word(known && !met.some(isClose) ? "NOTHING" : "UNKNOWN");
   }
 
   function drillSentence(outcome, passed, cover, doubts) {
