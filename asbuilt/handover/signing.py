@@ -158,7 +158,7 @@ def read_signature(data: bytes) -> Signature:
     """
     pattern = (
         rf"{re.escape(HEADER)}\nsigned: {re.escape(SIGNED_NAME)}\nby: (.*)\nat: (.*)\n"
-        r"public key: ([A-Za-z0-9+/=]{44})\nsignature: ([A-Za-z0-9+/=]{88})\n"
+        r"public key: ([A-Za-z0-9+/]{43}=)\nsignature: ([A-Za-z0-9+/]{86}==)\n"
     )
     found = re.fullmatch(pattern, data.decode("utf-8", "replace"))
     if found is None:

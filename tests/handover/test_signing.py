@@ -65,6 +65,18 @@ def test_whoever_changes_a_file_and_all_lists_cannot_sign_again(signed, key):
     assert "signature.txt" in {f.name for f in faults}
 
 
+@pytest.mark.parametrize("label", [b"public key: ", b"signature: "])
+def test_padding_in_the_middle_is_no_signature(signed, key, label):
+    if signed.is_file():
+        pytest.skip("the folder shows it")
+    path = signed / "signature.txt"
+    data = bytearray(path.read_bytes())
+    data[data.index(label) + len(label) + 41] = ord("=")
+    path.write_bytes(data)
+    (fault,) = [f for f in verify(signed, public_key=_public(key)).faults if f.name == "signature.txt"]
+    assert "not a signature" in fault.text
+
+
 def test_each_flipped_byte_of_the_signature_is_found(signed, key):
     if signed.is_file():
         pytest.skip("the folder shows it")
