@@ -160,9 +160,19 @@ def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe
         return _ways(end, ways, shares, group, 2 * GUESS_WEIGHT, is_pipe)
     dx, dz = end.point_m[:2] - before.point_m[:2]
     if abs(dz) >= abs(dx):
-        return _ways(end, [((x, framing.height_m if dz > 0 else 0.0),)], [1.0], group, GUESS_WEIGHT, is_pipe)
+        return _straight_on(end, before, framing, group, is_pipe)
     ways, shares = _level_ways(x, z, 1.0 if dx > 0 else -1.0, framing)
     return _ways(end, ways, shares, group, GUESS_WEIGHT, is_pipe)
+
+
+def _straight_on(end: Spot, before: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:
+    """A run that may go past a box instead of into it: the way it came, up to the edge of the face."""
+    (x, z), (dx, dz) = end.point_m[:2], end.point_m[:2] - before.point_m[:2]
+    if abs(dz) >= abs(dx):
+        way = (x, framing.height_m if dz > 0 else 0.0)
+    else:
+        way = (framing.length_m if dx > 0 else 0.0, z)
+    return _ways(end, [(way,)], [1.0], group, GUESS_WEIGHT, is_pipe)
 
 
 def _level_ways(x: float, z: float, sign: float, framing: Framing) -> tuple[list, list]:
@@ -222,10 +232,11 @@ def course_of(
     for (end, before), join, stopped, is_named in zip(ends, joins, stops, named, strict=True):
         if join is not None:
             found += _into_box(end, join, framing, len(found), is_pipe)
-            stopped = stopped or is_named or math.dist(end.point_m[:2], join.point_m[:2]) <= SURE_JOIN_M
-        if stopped or (is_pipe and end.point_m[2] < PROUD_M):
+            if not (stopped or is_named or math.dist(end.point_m[:2], join.point_m[:2]) <= SURE_JOIN_M):
+                found += _straight_on(end, before, framing, len(found), is_pipe)
+        elif stopped or (is_pipe and end.point_m[2] < PROUD_M):
             continue
-        if framing.at_edge(end.point_m):
+        elif framing.at_edge(end.point_m):
             found += _into_edge(end, framing, len(found), is_pipe)
         else:
             found += beyond(end, before, framing, len(found), is_pipe)

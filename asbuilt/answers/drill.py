@@ -12,7 +12,7 @@ from asbuilt.answers.behind import check_place
 from asbuilt.answers.coverage import WELL, AreaCover
 from asbuilt.answers.doubts import Doubt, age_of, outdated
 from asbuilt.answers.drill_answer import DrillAnswer, NearestWay, PassedThing
-from asbuilt.answers.gaps import Clearance, chance_of, clearances
+from asbuilt.answers.gaps import Clearance, chances_of, clearances
 from asbuilt.answers.landmarks import cross_check, landmarks_of
 from asbuilt.answers.marks import place_marks
 from asbuilt.answers.power import cautions_for, circuit_off, circuits_off
@@ -20,7 +20,6 @@ from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.routes import RULES, routes_at
 from asbuilt.answers.screws import ScrewAnswer, longest_screw, rule_depth_m
 from asbuilt.answers.standing import OUTSIDE, Standing, standing_at
-from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit
 from asbuilt.answers.unconfirmed import UNCONFIRMED_M, unconfirmed_near
@@ -185,9 +184,8 @@ def passages(view: View, face_id: str, bit: Bit) -> list[Passage]:
 
 
 def _passage(thing: Thing, clearance: Clearance, bit: Bit) -> Passage:
-    chance = chance_of(thing, bit, clearance)
-    is_guess = CLOSE_CHANCE < chance < HIT_CHANCE and any(s.status == BEYOND for s in thing.course)
-    is_guess = is_guess and chance_of(thing, bit, clearance, with_guesses=False) <= CLOSE_CHANCE
+    chance, known = chances_of(thing, bit, clearance)
+    is_guess = known <= CLOSE_CHANCE < chance < HIT_CHANCE
     return Passage(thing=thing, clearance=clearance, chance=chance, is_guess=is_guess)
 
 

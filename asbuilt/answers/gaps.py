@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from asbuilt.answers.stretches import BEYOND, SEEN
+from asbuilt.answers.stretches import SEEN
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit, Block, block_chance, stretches_chance
 
@@ -40,26 +40,24 @@ class Clearance:
     out_of_reach: bool = False  # no part of the thing can lie on the path
 
 
-def chance_of(
-    thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray = AIM_COV, with_guesses: bool = True
-) -> float:
-    """Chance that the bit touches the thing, the error of aiming included.
+def chances_of(thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray = AIM_COV) -> tuple[float, float]:
+    """Chance that the bit touches the thing, the error of aiming included; and without guessed ways.
 
-    Without guesses, the ways that a run may take beyond its last sighting are left out.
+    Those are the ways that a run may take beyond its last sighting.
 
     To touch a block, a shift along the direction of the gap by at least the gap is needed,
     which bounds the chance; a run is out of reach where each of its stretches is. Only where
     the bound is not negligible is the integral done.
     """
     if clearance.out_of_reach:
-        return 0.0
+        return 0.0, 0.0
     if thing.block is not None:
         gap_m = clearance.gap_m - max((half - thing.block.half_width_m for half, _ in thing.block.wider_m), default=0.0)
         if gap_m > 0 and ndtr(-gap_m / max(clearance.sigma_m, 1e-9)) < NEGLIGIBLE:
-            return 0.0
-        return block_chance(replace(thing.block, cov=thing.block.cov + aim_cov), bit)
+            return 0.0, 0.0
+        chance = block_chance(replace(thing.block, cov=thing.block.cov + aim_cov), bit)
+        return chance, chance
     near = [thing.course[i] for i in _near(thing, bit, aim_cov)]
-    near = near if with_guesses else [s for s in near if s.status != BEYOND]
     aimed = [replace(s, start_cov=s.start_cov + aim_cov, end_cov=s.end_cov + aim_cov) for s in near]
     return stretches_chance(aimed, thing.radius_m, bit)
 

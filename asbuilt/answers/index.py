@@ -155,13 +155,13 @@ def _end_rectangles(items: PlacedItems, reach: np.ndarray, sizes: np.ndarray) ->
         joined &= ~np.tile(one == other, 2)  # of two ends at one box one leads away from it
         sure = joined & (distance <= SURE_JOIN_M)
     single = items.starts == items.lasts  # seen at one spot: it goes on to the other side of it
-    loose = (~edge & ~sure) | leads[owner] | single[owner]
+    loose = (~edge & ~joined) | leads[owner] | single[owner]
     spread = reach[at] + STRAY_M
     short = joined & ~edge
     near = np.stack([x[at] - JOIN_M, z[at] - JOIN_M, x[at] + JOIN_M, z[at] + JOIN_M], axis=1)[short]
-    wide = np.zeros_like(x[at])
+    wide, turn = np.zeros_like(x[at]), spread + np.where(loose, TURN_REACH_M, 0.0)
+    loose |= short & ~sure  # it may go straight on past its box
     level = np.stack([wide, z[at] - spread, size[:, 0], z[at] + spread], axis=1)[loose]
-    turn = TURN_REACH_M + spread
     upright = np.stack([x[at] - turn, wide, x[at] + turn, size[:, 1]], axis=1)[loose]
     rectangles = np.concatenate([near, level, upright])
     return rectangles, np.concatenate([owner[short], owner[loose], owner[loose]])

@@ -17,7 +17,7 @@ from functools import cache
 import numpy as np
 from scipy.special import ndtri
 
-from asbuilt.answers.stretches import Stretch
+from asbuilt.answers.stretches import BEYOND, Stretch
 
 LOG2_POINTS = 11
 FARTHEST_SIGMA = 5.0  # beyond this the chance is below one in a million
@@ -129,15 +129,27 @@ def block_chance(block: Block, bit: Bit) -> float:
     return float(chance)
 
 
-def stretches_chance(stretches: Sequence[Stretch], radius_m: float, bit: Bit) -> float:
+def stretches_chance(stretches: Sequence[Stretch], radius_m: float, bit: Bit) -> tuple[float, float]:
     """Chance that the bit touches a run that lies along one alternative of each group.
 
     The error is taken as common to the whole run; groups as independent of each other.
+
+    Returns
+    -------
+    chance, known : float
+        ``known`` leaves out the ways that the run may take beyond its last sighting.
     """
     near = [s for s in stretches if _may_touch(s, radius_m, bit)]
     if not near:
-        return 0.0
+        return 0.0, 0.0
     touched = _touched(near, radius_m, bit)
+    chance, sure = _along_one_of_each(near, touched), [i for i, s in enumerate(near) if s.status != BEYOND]
+    if len(sure) == len(near):
+        return chance, chance
+    return chance, _along_one_of_each([near[i] for i in sure], touched[sure]) if sure else 0.0
+
+
+def _along_one_of_each(near: Sequence[Stretch], touched: np.ndarray) -> float:
     miss = np.ones(touched.shape[1])
     for group in {s.group for s in near}:
         share = np.zeros(len(miss))

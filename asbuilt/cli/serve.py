@@ -70,13 +70,19 @@ def command(record: str, port: int, lan: bool, open_browser: bool | None) -> Non
     if _has_screen() if open_browser is None else open_browser:
         threading.Thread(target=webbrowser.open, args=(local_url,), daemon=True).start()
     signal.signal(signal.SIGTERM, _stop)
-    gc.freeze()  # what is loaded stays: looking through it for rubbish again and again costs answers milliseconds
+    settle_memory()
     try:
         server.run()
     finally:
         server.close()
         app.extensions["worker"].stop()
     click.echo("stopped")
+
+
+def settle_memory() -> None:
+    """Look for rubbish seldom, and not in what is loaded for good: that costs single answers milliseconds."""
+    gc.freeze()
+    gc.set_threshold(10_000)
 
 
 def _tell_phones(address: str, port: int, code: str) -> None:

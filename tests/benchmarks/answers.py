@@ -5,13 +5,12 @@
 Rooms are filled as densely as a real one: about 35 items, boxes with the cables that go into
 them, on four faces 6 m long. A record of N items has N / 35 such rooms. The first question
 builds the index; its time is given apart. Every question asks another random place, nearly always
-of a face not asked about before. What is loaded by then is frozen, as ``asbuilt serve`` does.
+of a face not asked about before. Memory is settled first, as ``asbuilt serve`` does.
 """
 
 from __future__ import annotations
 
 import argparse
-import gc
 import json
 import os
 import resource
@@ -24,6 +23,7 @@ import numpy as np
 from asbuilt.answers.behind import behind
 from asbuilt.answers.drill import drill
 from asbuilt.answers.touch import normal_points
+from asbuilt.cli.serve import settle_memory
 from asbuilt.record.rows import table_name, to_row
 from asbuilt.record.store import Record
 from asbuilt.record.types import Circuit, Covering, Face, Item, Panel, Position, Room
@@ -103,7 +103,7 @@ def measure(items: int, questions: int, seed: int = 0) -> dict:
             first_s = time.perf_counter() - started
             drill(record, faces[0], 1.0, 1.0, 0.006, 0.0635)
             normal_points()  # loaded once
-            gc.freeze()
+            settle_memory()
             result = {"items": record.db["items"].count, "faces": len(faces), "first_answer_s": round(first_s, 2)}
             for name, ask in (("behind", _behind), ("drill", _drill)):
                 times = np.array([ask(record, faces, rng) for _ in range(questions)]) * 1000
