@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from asbuilt.answers.stretches import BETWEEN, BEYOND, EYE, SEEN, Spot, Stretch, bends_at, rounded
+from asbuilt.record.kinds import NEAR_STUD_M
 
 # How far a cable strays from its supposed line, as a share of the distance between sightings
 # and at least: staples, sag, bends at bored holes (our choice, checked on rendered rooms).
@@ -26,7 +27,6 @@ CORNER_STRAY_M = 0.025  # cable is bent round, not kinked, at a corner (common p
 # An L that misses the straight line by less than this is not told apart from it, where the line hardly leans
 # (by less than LEANING of its length) and where it does.
 CORNER_M, LEANING_CORNER_M, LEANING = 0.05, 0.03, 0.15
-NEAR_STUD_M = 0.05  # cable stapled to a stud lies within 2 in of it (common practice, no source)
 DETOUR_M = 0.15  # a run between two studs may go level this much higher or lower than it was seen
 EDGE_M = 0.15  # this near the edge of a face a run has reached the plate or the corner
 LEADER_M = 0.04  # a run that leads to a coil or a stub lies within some inches of upright above or below it
@@ -166,7 +166,7 @@ def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe
 
 
 def _straight_on(end: Spot, before: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:
-    """A run that may go past a box instead of into it: the way it came, up to the edge of the face."""
+    """On the way it came, up to the edge of the face."""
     (x, z), (dx, dz) = end.point_m[:2], end.point_m[:2] - before.point_m[:2]
     if abs(dz) >= abs(dx):
         way = (x, framing.height_m if dz > 0 else 0.0)

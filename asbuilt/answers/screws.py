@@ -10,15 +10,12 @@ from asbuilt.answers.gaps import Clearance, clearances
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.things import Thing
 from asbuilt.answers.touch import Bit
-from asbuilt.sources import Sourced
+from asbuilt.record.kinds import EDGE_RULE_M
 
 INCH_M = 0.0254
 USUAL_INCHES = (1, 1.25, 1.625, 2, 2.5, 3, 3.5, 4, 5, 6)  # common practice, no source
 USUAL_MM = (25, 30, 35, 40, 45, 50, 60, 70, 80, 90, 100, 120, 140, 160)
 SHORT_OF_M = 0.00635  # keep 1/4 in short of the nearest thing
-EDGE_RULE_M = Sourced(
-    value=1.25 * INCH_M, unit="m", source="NFPA 70 (2020) 300.4(A)(1) and (D): 1-1/4 in from the nearest stud edge"
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

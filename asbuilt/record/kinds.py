@@ -37,10 +37,10 @@ class Kind:
 
 # Cable is bored through the middle of the studs, or stapled to one's side somewhere between there and this distance
 # from its edge (common practice, no source); seldom nearer to either edge than this.
-STAPLED_FROM_M = Sourced(
+EDGE_RULE_M = Sourced(
     value=1.25 * 0.0254, unit="m", source="NFPA 70 (2020) 300.4(A)(1) and (D): 1-1/4 in from the nearest stud edge"
 )
-STAPLED_WITHIN_M = 0.05  # of a stud's side lies what is stapled to it (common practice, no source)
+NEAR_STUD_M = 0.05  # of a stud's side lies what is stapled to it (common practice, no source)
 LEAST_SIGMA_DEPTH_M = 0.005
 
 
@@ -54,7 +54,7 @@ def usual_depth(kind: Kind, stud_depth_m: float, at_stud: bool = False) -> tuple
     """
     usual_m = kind.depth_share * stud_depth_m + kind.depth_shift_m
     if kind.stapled and at_stud:
-        usual_m = min(usual_m, (float(STAPLED_FROM_M) + kind.radius_m + usual_m) / 2)
+        usual_m = min(usual_m, (float(EDGE_RULE_M) + kind.radius_m + usual_m) / 2)
     return usual_m, max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * stud_depth_m)
 
 

@@ -15,7 +15,7 @@ from asbuilt.geometry.studs import StudPlace
 from asbuilt.record import Face, Followed, Placement, Record, Sighting
 from asbuilt.record.frames import building_from_faces, cameras, studs_of
 from asbuilt.record.joint import JointCovariance, joint_covariances
-from asbuilt.record.kinds import STAPLED_WITHIN_M, Kind, usual_depth
+from asbuilt.record.kinds import NEAR_STUD_M, Kind, usual_depth
 
 # How well a tube's middle line is met under a click, and found again elsewhere: measured on rendered rooms.
 CENTERED_PX, FOLLOWED_PX, FOLLOWED_ALONG_PX = 1.7, 2.5, 4.0
@@ -35,7 +35,7 @@ class Scene:
 
     def at_stud(self, face_id: str, offset_m: float) -> bool:
         """Whether a place is so near a stud that what lies there may be stapled to it."""
-        return any(abs(offset_m - s.center_m) < s.width_m / 2 + STAPLED_WITHIN_M for s in self.studs.get(face_id, ()))
+        return any(abs(offset_m - s.center_m) < s.width_m / 2 + NEAR_STUD_M for s in self.studs.get(face_id, ()))
 
 
 def scene_of(record: Record) -> Scene:

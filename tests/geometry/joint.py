@@ -130,6 +130,11 @@ def start_of(problem: Problem, truth: Unknowns, rng: np.random.Generator) -> Unk
     )
 
 
+def centers(u) -> np.ndarray:
+    """Camera centres, (N, 3) [m], of unknowns or of anything else with ``camera_rotation`` and its translation."""
+    return -np.einsum("nji,nj->ni", u.camera_rotation, u.camera_translation_m)
+
+
 def _tied(room: SimRoom, pictures: np.ndarray) -> np.ndarray:
     """Those of the pictures that share six spots or more with others: fewer fix no place."""
     while True:

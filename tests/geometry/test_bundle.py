@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from asbuilt.geometry import bundle_rows
 from asbuilt.geometry.bundle import Bundle, cost_of, minimise, normal_equations, solve
 from asbuilt.geometry.bundle_problem import FACE, PixelObservations, Problem, Unknowns
-from tests.geometry.joint import draw, make_scene, start_of
+from tests.geometry.joint import centers, draw, make_scene, start_of
 
 ROWS = (
     bundle_rows.track_rows,
@@ -153,10 +153,6 @@ def test_a_room_is_recovered_to_millimetres(solutions):
         assert np.median(off_m) < 0.002  # each sheet was taped to 2 mm
         assert np.median(np.linalg.norm(centers(bundle.unknowns) - centers(truth), axis=1)) < 0.05
         assert abs(bundle.unknowns.lens[0, 0] - truth.lens[0, 0]) < 15  # known to 25 px beforehand
-
-
-def centers(u: Unknowns) -> np.ndarray:
-    return -np.einsum("nji,nj->ni", u.camera_rotation, u.camera_translation_m)
 
 
 def test_the_stated_covariance_holds_the_truth(solutions):

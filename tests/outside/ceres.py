@@ -10,6 +10,7 @@ from scipy.spatial import procrustes
 
 from asbuilt.geometry.bundle import ROBUST
 from asbuilt.geometry.bundle_problem import PixelObservations, Problem, Unknowns
+from tests.geometry.joint import centers
 
 TOLERANCE = 1e-9  # relative fall of the cost at which both stop
 LENS_HELD = 1e-9  # px and shares: pycolmap's lenses have no prior, so both sides hold them
@@ -59,8 +60,8 @@ def reconstruction_of(problem: Problem, start: Unknowns, size_px: tuple[int, int
 class Adjusted:
     """Poses as Ceres found them."""
 
-    rotation: np.ndarray  # (N, 3, 3), camera_from_building
-    translation_m: np.ndarray  # (N, 3)
+    camera_rotation: np.ndarray  # (N, 3, 3), camera_from_building
+    camera_translation_m: np.ndarray  # (N, 3)
 
 
 def adjust(made: pycolmap.Reconstruction, sigma_px: float) -> Adjusted:
@@ -79,18 +80,13 @@ def adjust(made: pycolmap.Reconstruction, sigma_px: float) -> Adjusted:
     config.fix_gauge(pycolmap.BundleAdjustmentGauge.TWO_CAMS_FROM_WORLD)
     pycolmap.create_default_bundle_adjuster(options, config, made).solve()
     poses = [made.image(k).cam_from_world() for k in range(1, made.num_images() + 1)]
-    return Adjusted(rotation=np.array([p.rotation.matrix() for p in poses]),
-                    translation_m=np.array([p.translation for p in poses]))  # fmt: skip
-
-
-def centers_m(rotation: np.ndarray, translation_m: np.ndarray) -> np.ndarray:
-    """Camera centres, (N, 3)."""
-    return -np.einsum("nji,nj->ni", rotation, translation_m)
+    return Adjusted(camera_rotation=np.array([p.rotation.matrix() for p in poses]),
+                    camera_translation_m=np.array([p.translation for p in poses]))  # fmt: skip
 
 
 def apart_m(ours: Unknowns, theirs: Adjusted) -> np.ndarray:
     """Distance of the camera centres, one of the two laid on the other: tracks fix neither place nor scale."""
-    mine = centers_m(ours.camera_rotation, ours.camera_translation_m)
+    mine = centers(ours)
     size_m = np.linalg.norm(mine - mine.mean(axis=0))
-    standard, laid_on, _ = procrustes(mine, centers_m(theirs.rotation, theirs.translation_m))
+    standard, laid_on, _ = procrustes(mine, centers(theirs))
     return size_m * np.linalg.norm(standard - laid_on, axis=1)

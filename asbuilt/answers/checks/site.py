@@ -10,13 +10,13 @@ import numpy as np
 
 from asbuilt.answers import wording
 from asbuilt.answers.checks.rule import Finding
-from asbuilt.answers.course import NEAR_STUD_M, PIPE_STRAY, STRAY_LEAST_M, STRAY_SHARE
+from asbuilt.answers.course import PIPE_STRAY, STRAY_LEAST_M, STRAY_SHARE
 from asbuilt.answers.things import PIPES
 from asbuilt.answers.view import FaceView
 from asbuilt.answers.wiring import Lead, Wiring
 from asbuilt.geometry.studs import StudPlace
 from asbuilt.record import Item, Position
-from asbuilt.record.kinds import KINDS
+from asbuilt.record.kinds import KINDS, NEAR_STUD_M
 from asbuilt.steps.sight import SOLE_PLATE_M, TOP_PLATE_M
 
 USUAL = "usual depth"
