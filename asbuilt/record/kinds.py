@@ -20,6 +20,7 @@ class Kind:
     ``depth_share`` times the stud depth plus ``depth_shift_m`` is its usual depth;
     ``sigma_depth_share`` times the stud depth its one-sigma spread (at least 5 mm).
     What is ``stapled`` lies nearer the face where it is fixed to the side of a stud.
+    Cable goes into a box at ``entry_m`` behind the stud face.
     ``hazard`` is none, live, wet, gas or specialist.
     """
 
@@ -33,6 +34,7 @@ class Kind:
     height_m: float = 0.0
     hazard: str = "none"
     stapled: bool = False
+    entry_m: float | None = None
 
 
 # Cable is bored through the middle of the studs, or stapled to one's side somewhere between there and this distance
@@ -42,19 +44,30 @@ EDGE_RULE_M = Sourced(
 )
 NEAR_STUD_M = 0.05  # of a stud's side lies what is stapled to it (common practice, no source)
 LEAST_SIGMA_DEPTH_M = 0.005
+# Beside a box cable is on its way from where it enters to where it is secured: within 8 in (NFPA 70 (2020) 314.17(B)(2)
+# exception, boxes without clamps).
+SECURED_M = 8 * 0.0254
 
 
-def usual_depth(kind: Kind, stud_depth_m: float, at_stud: bool = False) -> tuple[float, float]:
+def usual_depth(
+    kind: Kind, stud_depth_m: float, at_stud: bool = False, box: tuple[Kind, float] | None = None
+) -> tuple[float, float]:
     """Where things of a kind usually lie from the stud face, and one sigma of that [m].
 
     Parameters
     ----------
     at_stud : bool
         Whether it lies so near a stud that it may be stapled to it.
+    box : (Kind, float), optional
+        The box that it may go into there, and how far it is from its outline [m].
     """
     usual_m = kind.depth_share * stud_depth_m + kind.depth_shift_m
     if kind.stapled and at_stud:
         usual_m = min(usual_m, (float(EDGE_RULE_M) + kind.radius_m + usual_m) / 2)
+    if kind.stapled and box is not None:
+        into, away_m = box
+        share = max(1 - away_m / SECURED_M, 0.0)
+        usual_m += share * (min(into.entry_m, usual_m) - usual_m)
     return usual_m, max(LEAST_SIGMA_DEPTH_M, kind.sigma_depth_share * stud_depth_m)
 
 
@@ -62,14 +75,15 @@ def _kinds(*kinds: Kind) -> dict[str, Kind]:
     return {kind.name: kind for kind in kinds}
 
 
-# Common practice, no source: boxes set proud of the studs by the board; single-gang box 2-1/4 x 3-3/4 in.
+# Common practice, no source: boxes set proud of the studs by the board; single-gang box 2-1/4 x 3-3/4 in. Cable
+# enters by the rear of a device box's end (3 in deep), in the middle of a panel's depth (3-3/4 in).
 KINDS: dict[str, Kind] = _kinds(
     Kind(name="device box", is_run=False, depth_share=0, depth_shift_m=-0.0127, sigma_depth_share=0.06,
-         width_m=0.057, height_m=0.095, hazard="live"),
+         width_m=0.057, height_m=0.095, hazard="live", entry_m=0.044),
     Kind(name="junction box", is_run=False, depth_share=0, depth_shift_m=-0.0127, sigma_depth_share=0.06,
-         width_m=0.102, height_m=0.102, hazard="live"),
+         width_m=0.102, height_m=0.102, hazard="live", entry_m=0.028),
     Kind(name="panel", is_run=False, depth_share=0, depth_shift_m=-0.006, sigma_depth_share=0.08,
-         width_m=0.368, height_m=0.762, hazard="live"),
+         width_m=0.368, height_m=0.762, hazard="live", entry_m=0.0415),
     Kind(name="cable", is_run=True, depth_share=0.5, sigma_depth_share=0.15, radius_m=0.006, hazard="live",
          stapled=True),
     Kind(name="low voltage cable", is_run=True, depth_share=0.5, sigma_depth_share=0.15, radius_m=0.004, stapled=True),

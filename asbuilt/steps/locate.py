@@ -11,9 +11,10 @@ import numpy as np
 from asbuilt.geometry.intersect import ENOUGH_PARALLAX_RAD, OUTLIER_CHI2
 from asbuilt.geometry.planes import Plane, first_met
 from asbuilt.record import Item, Position, Record, Sighting, now
-from asbuilt.record.kinds import Kind, kind_named
+from asbuilt.record.kinds import kind_named
 from asbuilt.record.taped import write_taped
 from asbuilt.steps.follow import Ask, follow
+from asbuilt.steps.locate_boxes import box_of
 from asbuilt.steps.locate_solve import Scene, is_fresh, scene_of, solve
 
 # Thicker things are no tubes to a picture: they show as surfaces.
@@ -67,9 +68,11 @@ def run(
         scene.followed.update((f.id, f) for f in followed)
     positions: list[Position] = []
     moved: list[Item] = []
-    for item in items:
+    for item in sorted(items, key=lambda i: kind_named(i.kind).is_run):  # cable near a box rests on where that is
         found = locate_item(item, sightings.get(item.id, []), scene)
         positions += found
+        if box := box_of(item, found):
+            scene.boxes[item.id] = box
         face_ids = Counter(p.face_id for p in found)
         if face_ids and item.face_id is None:
             moved.append(replace(item, face_id=face_ids.most_common(1)[0][0]))
@@ -100,7 +103,7 @@ def _asks(item: Item, sightings: list[Sighting], scene: Scene) -> list[Ask]:
         new = [s for s in chosen if s.id not in scene.followed or not is_fresh(scene.followed[s.id], s, scene)]
         if face_id is None or not new:
             continue
-        found, _ = solve(seen, kind, scene, face_id)
+        found, _ = solve(seen, item, scene, face_id)
         if found and found.misfit <= OUTLIER_CHI2:
             asks += [
                 Ask(
@@ -125,16 +128,15 @@ def _spots(sightings: list[Sighting], scene: Scene) -> dict[str, list[Sighting]]
 
 def locate_item(item: Item, sightings: list[Sighting], scene: Scene) -> list[Position]:
     """The positions of one item, one for each of its spots that a placed picture shows."""
-    kind = kind_named(item.kind)
-    positions = [_locate_spot(item, kind, place, seen, scene) for place, seen in _spots(sightings, scene).items()]
+    positions = [_locate_spot(item, place, seen, scene) for place, seen in _spots(sightings, scene).items()]
     return sorted((p for p in positions if p), key=lambda p: p.order_idx)
 
 
-def _locate_spot(item: Item, kind: Kind, place: str, seen: list[Sighting], scene: Scene) -> Position | None:
+def _locate_spot(item: Item, place: str, seen: list[Sighting], scene: Scene) -> Position | None:
     face_id = item.face_id or _face_seen(seen, scene)
     if face_id is None:
         return None
-    found, used = solve(seen, kind, scene, face_id)
+    found, used = solve(seen, item, scene, face_id)
     order_idx = min(s.order_idx for s in seen)
     name = f"{item.id}/{place}"
     if not found:

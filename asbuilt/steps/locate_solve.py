@@ -12,10 +12,11 @@ from asbuilt.geometry.cameras import Camera
 from asbuilt.geometry.frames import Rigid3
 from asbuilt.geometry.intersect import OUTLIER_CHI2, Intersection, Seen, intersect
 from asbuilt.geometry.studs import StudPlace
-from asbuilt.record import Face, Followed, Placement, Record, Sighting
+from asbuilt.record import Face, Followed, Item, Placement, Record, Sighting
 from asbuilt.record.frames import building_from_faces, cameras, studs_of
 from asbuilt.record.joint import JointCovariance, joint_covariances
-from asbuilt.record.kinds import NEAR_STUD_M, Kind, usual_depth
+from asbuilt.record.kinds import NEAR_STUD_M, Kind, kind_named, usual_depth
+from asbuilt.steps.locate_boxes import Box, box_near, boxes_of
 
 # How well a tube's middle line is met under a click, and found again elsewhere: measured on rendered rooms.
 CENTERED_PX, FOLLOWED_PX, FOLLOWED_ALONG_PX = 1.7, 2.5, 4.0
@@ -32,6 +33,7 @@ class Scene:
     joint: dict[str, JointCovariance]
     followed: dict[str, Followed]  # by sighting, of the pictures as they are placed now
     studs: dict[str, list[StudPlace]]  # by face
+    boxes: dict[str, Box]  # by item
 
     def at_stud(self, face_id: str, offset_m: float) -> bool:
         """Whether a place is so near a stud that what lies there may be stapled to it."""
@@ -48,6 +50,7 @@ def scene_of(record: Record) -> Scene:
         joint=joint_covariances(record),
         followed={f.id: f for f in record.all(Followed)},
         studs={f.id: studs_of(record, f.id) for f in record.all(Face)},
+        boxes=boxes_of(record),
     )
 
 
@@ -94,7 +97,7 @@ def is_fresh(followed: Followed, sighting: Sighting, scene: Scene) -> bool:
 
 
 def solve(
-    seen: Sequence[Sighting], kind: Kind, scene: Scene, face_id: str
+    seen: Sequence[Sighting], item: Item, scene: Scene, face_id: str
 ) -> tuple[Intersection | FailedEstimate, list[Pixel]]:
     """Intersect; pixels that disagree are left out while enough are left to tell which.
 
@@ -106,7 +109,7 @@ def solve(
     """
     pixels = [pixel for s in seen for pixel in pixels_of(s, scene)]
     while True:
-        found = _intersect(pixels, kind, scene, face_id)
+        found = _intersect(pixels, item, scene, face_id)
         if not found or found.misfit <= OUTLIER_CHI2:
             return found, pixels
         worst = pixels[found.worst]
@@ -121,7 +124,7 @@ def solve(
             return found, pixels
 
 
-def _intersect(pixels: list[Pixel], kind: Kind, scene: Scene, face_id: str) -> Intersection | FailedEstimate:
+def _intersect(pixels: list[Pixel], item: Item, scene: Scene, face_id: str) -> Intersection | FailedEstimate:
     placements = [scene.placements[p.picture_id] for p in pixels]
     joint = scene.joint[placements[0].solution_id]
     covariance, camera_slots, lens_slots, face_slot = joint.block(placements, face_id)
@@ -133,8 +136,20 @@ def _intersect(pixels: list[Pixel], kind: Kind, scene: Scene, face_id: str) -> I
         )
         for p, c, n in zip(pixels, camera_slots, lens_slots, strict=True)
     ]  # fmt: skip
-    stud_depth_m = scene.faces[face_id].stud_depth_m
-    found = intersect(seen, scene.poses[face_id], covariance, face_slot, *usual_depth(kind, stud_depth_m))
-    if not found or not kind.stapled or not scene.at_stud(face_id, found.place_face_m[0]):
+    kind, stud_depth_m = kind_named(item.kind), scene.faces[face_id].stud_depth_m
+    pose = scene.poses[face_id]
+    found = intersect(seen, pose, covariance, face_slot, *usual_depth(kind, stud_depth_m))
+    if not found or not kind.stapled:
         return found
-    return intersect(seen, scene.poses[face_id], covariance, face_slot, *usual_depth(kind, stud_depth_m, at_stud=True))
+    usual = _usual_there(item, kind, found, scene, face_id)
+    return intersect(seen, pose, covariance, face_slot, *usual) if usual else found
+
+
+def _usual_there(item: Item, kind: Kind, found: Intersection, scene: Scene, face_id: str) -> tuple[float, float] | None:
+    """The usual depth where the studs and boxes about a place matter; None where there are none."""
+    offset_m, _, height_m = found.place_face_m
+    at_stud = scene.at_stud(face_id, offset_m)
+    box = box_near(scene.boxes.values(), face_id, item.circuit_id, offset_m, height_m)
+    if not at_stud and box is None:
+        return None
+    return usual_depth(kind, scene.faces[face_id].stud_depth_m, at_stud, box)

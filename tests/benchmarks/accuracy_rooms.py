@@ -16,6 +16,7 @@ from asbuilt.steps import intake, locate, place
 from tests.benchmarks import accuracy
 from tests.rooms.rendered import truth_by_picture
 
+BOX_ERROR_M = 0.0032
 SAMPLE_REFERENCES = Path(__file__).parents[1] / "data" / "sample_references.json"
 
 
@@ -35,7 +36,10 @@ def make_marks(room: Path, truth: dict, folder: Path) -> tuple[Record, str]:
 
 
 def stills(room: Path, truth: dict, folder: Path) -> tuple[np.ndarray, np.ndarray]:
-    """Each still on its own with six marks; spots at the usual depth of their kind: errors and sigmas (N, 3)."""
+    """Each still on its own with six marks; spots at the usual depth of their kind: errors and sigmas (N, 3).
+
+    The boxes are on record, within 1/8 in of where they are.
+    """
     errors, sigmas = [], []
     for k, path in enumerate(sorted(room.glob("open_*"))):
         seen = [r for r in references(room) if any(s.get("file") == path.name for s in r["sightings"])]
@@ -47,11 +51,25 @@ def stills(room: Path, truth: dict, folder: Path) -> tuple[np.ndarray, np.ndarra
         _click_marks(record, chosen, np.random.default_rng(k), only=path.name)
         place.run(record, place.PlaceOptions(quiet=True))
         if record.all(Placement, status="placed"):
+            put_boxes(record, truth, np.random.default_rng(k))
             before, _ = click_spots(record, truth, 1, accuracy.CLICK_PX, np.random.default_rng(k), look_again=False)
             error, sigma = spot_errors(before, truth)
             errors.append(error)
             sigmas.append(sigma)
     return np.concatenate(errors), np.concatenate(sigmas)
+
+
+def put_boxes(record: Record, truth: dict, rng: np.random.Generator) -> None:
+    """Put a room's boxes into the record, each off by about 1/8 in, without their circuits."""
+    error = np.diag([BOX_ERROR_M**2] * 3).tolist()
+    for box in truth["boxes"]:
+        offset_m, height_m = rng.normal((box["x"], box["z"]), BOX_ERROR_M)
+        kind = {"panel": "panel"}.get(box["kind"], "device box")
+        record.put(Item(id=box["id"], kind=kind, label="", face_id=box["wall"], width_m=box["size"][0],
+                        height_m=box["size"][1]))  # fmt: skip
+        record.put(Position(id=f"{box['id']}/spot", item_id=box["id"], place="spot", order_idx=0, face_id=box["wall"],
+                            offset_m=offset_m, height_m=height_m, depth_m=box["y_front"], covariance=error,
+                            method="intersected", picture_count=1))  # fmt: skip
 
 
 def record_of(room: Path, folder: Path, paths: list[Path]) -> Record:
@@ -142,10 +160,11 @@ def click_spots(
     record: Record, truth: dict, count: int, noise_px: float, rng: np.random.Generator, look_again: bool = True
 ) -> tuple[list[Spot], list[Spot]]:
     """Spots on runs, clicked in ``count`` pictures (0 all, negative spread evenly), located before and after."""
-    for cls in (Followed, Position, Sighting):
-        for row in record.all(cls):
-            if cls is not Sighting or row.target == "item":
-                record.remove(cls, row.id)
+    before = record.all(Sighting, target="item")
+    for cls, rows in ((Followed, record.all(Followed)), (Sighting, before),
+                      (Position, record.all(Position, item_id={b.target_id for b in before}))):  # fmt: skip
+        for row in rows:
+            record.remove(cls, row.id)
     kinds = _kinds(truth)
     spots = {p["id"]: p for p in truth["label_points"] if p["run"] in kinds}
     views = _views(record, truth)
