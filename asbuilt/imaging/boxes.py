@@ -7,7 +7,7 @@ of a size follows from where it was taken; the box that explains them best is ta
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -53,6 +53,7 @@ def find_mouths(
     px_m: float,
     barred: np.ndarray,
     wood: np.ndarray,
+    settle: Callable[[Mouth], Mouth | None],
 ) -> list[Mouth]:
     """Boxes on a face.
 
@@ -65,13 +66,21 @@ def find_mouths(
         Where no box is looked for: openings, paper.
     wood : ndarray of shape (rows, cols), bool
         Faces of studs: they hide what of a box lies behind them.
+    settle : callable
+        Sets a box against its stud; None where it is none. Of those that overlap the best explained is kept.
     """
     means, count = mean_at(views, layers, RIM_DEPTH_M, rows, cols)
     means[(count < LEAST_VIEWS) | barred] = 0
+    fits = [
+        _fit(views, mean, count >= LEAST_VIEWS, wood, box, px_m)
+        for mean in np.moveaxis(means, 2, 0)
+        for box in _blobs(mean, px_m)
+    ]
+    settled = [m for f in fits if f is not None and (m := settle(f)) is not None]
     found: list[Mouth] = []
-    for mean in np.moveaxis(means, 2, 0):
-        fits = [_fit(views, mean, count >= LEAST_VIEWS, wood, box, px_m) for box in _blobs(mean, px_m)]
-        found += [m for m in fits if m is not None and not any(_overlap(m, f) for f in found)]
+    for mouth in sorted(settled, key=lambda m: m.misfit):
+        if not any(_overlap(mouth, f) for f in found):
+            found.append(mouth)
     return found
 
 

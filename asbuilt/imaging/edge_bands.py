@@ -51,6 +51,7 @@ class Edges:
     """Edge strengths of all pictures over a face, band 0 at the top."""
 
     views: list[tuple[int, np.ndarray, np.ndarray]]  # first column, strength, seen
+    stood: list[tuple[float, float]]  # column straight ahead of each camera, its distance from the faces [m]
     mean: np.ndarray  # (bands, cols), magnitude
     count: np.ndarray  # (bands, cols)
     band_m: float
@@ -71,7 +72,8 @@ def edges_of(views: Sequence[Rectified], rows: int, cols: int, px_m: float, band
         kept.append((view.col, strength, seen))
     # A stud's edge steps the same way in most pictures; grain and flakes behind it do not.
     mean = np.where(count >= LEAST_VIEWS, (total + np.abs(signed)) / 2 / np.maximum(count, 1), 0)
-    return Edges(views=kept, mean=mean, count=count, band_m=band_px * px_m)
+    stood = [(view.foot_px[0], view.distance_m) for view in views]
+    return Edges(views=kept, stood=stood, mean=mean, count=count, band_m=band_px * px_m)
 
 
 def peak_near(strength: np.ndarray, seen: np.ndarray, column: int, px_m: float) -> float | None:
@@ -84,8 +86,11 @@ def peak_near(strength: np.ndarray, seen: np.ndarray, column: int, px_m: float) 
         return None
     part = np.abs(strength[shown, column - reach : column + reach + 1]).mean(axis=0)
     at = int(part.argmax())
-    if part[at] < JOINT_LEAST or not 0 < at < len(part) - 1:
+    last = at + int(np.argmin(np.append(part[at:] >= part[at], False))) - 1
+    if part[at] < JOINT_LEAST or at == 0 or last == len(part) - 1:
         return None
+    if last > at:  # clean as can be over a few columns
+        return column - reach + (at + last) / 2
     before, here, after = part[at - 1 : at + 2]
     bend = before - 2 * here + after
     return column - reach + at + (0.5 * float(before - after) / float(bend) if bend < 0 else 0.0)

@@ -55,12 +55,18 @@ def onto_depth(
     left, right, top, bottom = max(left, 0), min(right + 1, cols), max(top, 0), min(bottom + 1, rows)
     if left >= right or top >= bottom:
         return None
+    return (slice(top, bottom), slice(left, right)), part_at(view, layer, depth_m, (left, top, right, bottom))
+
+
+def part_at(view: Rectified, layer: np.ndarray, depth_m: float, rectangle_px: tuple[int, int, int, int]) -> np.ndarray:
+    """A layer of a rectified picture inside a rectangle (left, top, right, bottom) of a plane; 0 beyond the picture."""
+    (left, top, right, bottom), scale = rectangle_px, scale_at(view, depth_m)
+    foot_x, foot_y = view.foot_px
     shift_x = foot_x + (left - foot_x) / scale - view.col
     shift_y = foot_y + (top - foot_y) / scale - view.row
     matrix = np.array([[1 / scale, 0, shift_x], [0, 1 / scale, shift_y]])
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    moved = cv2.warpAffine(np.ascontiguousarray(layer), matrix, (right - left, bottom - top), flags=flags)
-    return (slice(top, bottom), slice(left, right)), moved
+    return cv2.warpAffine(np.ascontiguousarray(layer), matrix, (right - left, bottom - top), flags=flags)
 
 
 def mean_at(

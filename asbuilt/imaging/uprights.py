@@ -13,6 +13,7 @@ import numpy as np
 from scipy.signal import find_peaks
 
 from asbuilt.imaging.edge_bands import JOINT_LEAST, LEAST_BANDS, LEAST_VIEWS, Edges, peak_near
+from asbuilt.imaging.edge_depth import votes_behind
 
 PEAK_LEAST = 0.15
 PAIR_LEAST = 1.25  # of a band in which both edges of a stud are seen; over half a metre nothing else keeps it up
@@ -23,6 +24,9 @@ LEAST_SHARE, LEAST_SEEN = 0.4, 3  # of the pictures that show the place have to 
 WIDTH_SLACK_M = 0.0055  # planed timber is cut to a millimetre, an edge is rounded
 BRIDGED_BANDS = 6  # a stud behind a sheet of paper is still one stud
 LEAST_SPREAD_M, MOST_SPREAD_M = 0.0005, 0.003
+# By so many pictures, and that share of those that show it, more have to agree on an edge behind the faces than on
+# them until it is held to lie behind. Beside another stud, whose side is what shows there, as many on both are enough.
+BEHIND_LEAST, BEHIND_SHARE = 2, 0.12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,8 +172,22 @@ class _Search:
             if any(s < 0.9 for s in shares) or not self._holds(new, any(s < 1.3 for s in shares)):
                 continue
             upright = _measure(self.edges, self.px_m, self.top_m, new)
-            if upright is not None and abs(upright.width_m - self.width_m) <= WIDTH_SLACK_M:
+            if upright is None or abs(upright.width_m - self.width_m) > WIDTH_SLACK_M:
+                continue
+            if self._in_front(new):
                 self.found.append((upright, new))
+
+    def _in_front(self, new: _Candidate) -> bool:
+        """Whether both edges lie on the plane of the faces; what a stud taken already vouches for is not asked."""
+        band = np.s_[new.first : new.last + 1]
+        for column, shared in ((new.left, 1), (new.right, -1)):
+            if self._faces(column, shared):
+                continue
+            beside = self._faces(new.right, -1) if shared == 1 else self._faces(new.left, 1)
+            more, shown = votes_behind(self.edges, self.px_m, column, band)
+            if more >= (0 if beside else max(BEHIND_LEAST, BEHIND_SHARE * shown)):
+                return False
+        return True
 
 
 def _pairs(mean: np.ndarray, px_m: float, width_m: float) -> list[tuple[int, int]]:

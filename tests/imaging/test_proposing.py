@@ -79,10 +79,14 @@ def test_studs_are_found_where_they_stand(views):
     assert all(abs(u.width_m - 0.0381) < 0.004 and u.view_count == 8 for u in found)
 
 
+def _as_it_is(mouth):
+    return mouth
+
+
 def test_grain_alone_makes_no_stud_no_box_and_no_run(bare):
     assert find_uprights(edges_of(bare, ROWS, COLS, PX), PX, TOP_M, 0.0381) == []
     none = np.zeros((ROWS, COLS), bool)
-    assert find_mouths(bare, [unlike_wood(v, PX) for v in bare], ROWS, COLS, PX, none, none) == []
+    assert find_mouths(bare, [unlike_wood(v, PX) for v in bare], ROWS, COLS, PX, none, none, _as_it_is) == []
     ridged, shows = [ridge_layers(v, PX) for v in bare], [v.within for v in bare]
     assert find_runs(bare, ridged, shows, none, PX, TOP_M, 0.14) == []
     assert find_coils(bare, ridged, shows, ROWS, COLS, PX) == []
@@ -189,7 +193,7 @@ def test_a_box_parted_by_a_cable_over_its_mouth_is_one_box_of_its_gangs():
     cable = (-0.016, -0.0475, 0.028, 0.075, YELLOW)
     _box(views, x_m, 0.9, size_m, (70, 66, 62), [cable])
     none = np.zeros((ROWS, COLS), bool)
-    found = find_mouths(views, [unlike_wood(v, PX) for v in views], ROWS, COLS, PX, none, none)
+    found = find_mouths(views, [unlike_wood(v, PX) for v in views], ROWS, COLS, PX, none, none, _as_it_is)
     assert len(found) == 1
     assert found[0].gangs == 2
     assert (found[0].x_m, found[0].y_m) == pytest.approx((x_m, 0.9), abs=0.0095)  # 3/8 in
