@@ -13,8 +13,8 @@ from asbuilt.geometry.cameras import Camera, Lens
 from asbuilt.geometry.frames import BUILDING, Rigid3, camera_frame, face_frame
 from asbuilt.record import Media, Picture, Record
 from asbuilt.record.elevation_row import Elevation
-from asbuilt.record.frames import building_from_faces, cameras
-from asbuilt.steps.elevation_map import NO_PICTURE, picture_numbers
+from asbuilt.record.frames import building_from_faces
+from asbuilt.steps.elevation_map import NO_PICTURE, painted_with, picture_numbers
 from tests.rooms.rendered import videos_of
 
 INCH_M = 0.0254
@@ -64,7 +64,7 @@ def place_errors_m(record: Record, row: Elevation, told: dict, step: int = 4) ->
     ndarray of shape (N, 4)
         Offset and height of the spot in the elevation, error of offset and of height [m].
     """
-    poses, placed, number = building_from_faces(record), cameras(record), picture_numbers(row)
+    poses, painted, number = building_from_faces(record), painted_with(record, row), picture_numbers(row)
     z, x = np.mgrid[0 : row.rows : step, 0 : row.cols : step]
     number, x_m, z_m = number[z, x].ravel(), (x.ravel() + 0.5) * row.cell_m, (z.ravel() + 0.5) * row.cell_m
     face = true_face(told, row.face_id)
@@ -74,7 +74,7 @@ def place_errors_m(record: Record, row: Elevation, told: dict, step: int = 4) ->
         if not mine.any():
             continue
         points = np.stack([x_m[mine], np.full(mine.sum(), row.depth_m), z_m[mine]], axis=1)
-        pixels = placed[picture_id].project(poses[row.face_id].apply(points))
+        pixels = painted[picture_id].project(poses[row.face_id].apply(points))
         camera = true_camera(record, record.get(Picture, picture_id), told)
         start = face.inverse().apply(camera.center_building_m[None])[0]
         ray = face.inverse().rotate(camera.rays_building(pixels))

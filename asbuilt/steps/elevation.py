@@ -23,18 +23,20 @@ from asbuilt.imaging.exposure import solve_exposure
 from asbuilt.imaging.seams import NOTHING, assign
 from asbuilt.record.elevation_row import Elevation
 from asbuilt.record.elevations import FOLDER, STRIP_PX, TILE_PX, TileWriter, elevation_id, forget_older
-from asbuilt.record.frames import building_from_faces, camera_of
+from asbuilt.record.frames import building_from_faces, camera_of, studs_of
 from asbuilt.record.joint import joint_covariances
 from asbuilt.record.kinds import KINDS
 from asbuilt.record.store import Record, now
 from asbuilt.record.types import PLACED, Coverage, Face, Picture, Placement
 from asbuilt.steps import coverage
+from asbuilt.steps.elevation_align import aligned, windows_of
 from asbuilt.steps.elevation_copies import against_strays, evened, small_copies
 from asbuilt.steps.elevation_map import (
     ERROR_STEP_M,
     LAYERS,
     NO_PICTURE,
     Chosen,
+    camera_rows,
     map_sources,
     picture_numbers,
     source_map,
@@ -43,7 +45,7 @@ from asbuilt.steps.elevation_paint import paint_strip, shown_in
 from asbuilt.steps.elevation_site import CELL_M, INCH_M, Site, Source
 from asbuilt.steps.elevation_views import candidates
 
-VERSION = 4
+VERSION = 5
 SCALE_PX_PER_IN = 20.0
 ENOUGH_SHARE = 0.05  # the finest resolution that at least this share of what is seen has
 
@@ -145,6 +147,7 @@ def sites_of(record: Record) -> dict[str, Site]:
             face=f,
             building_from_face=poses[f.id],
             walls=tuple(planes[o.id] for o in faces if o.room_id == f.room_id and o.id != f.id),
+            studs=tuple(studs_of(record, f.id)),
             joint=joint,
         )
         for f in faces
@@ -184,7 +187,7 @@ def _input_hash(site: Site, sources: Sequence[Source], options: ElevationOptions
     parts = [VERSION, asdict(site.face), site.depth_m, options.scale_px_per_m]
     for pose in (site.building_from_face, *(w.building_from_face for w in site.walls)):
         parts += [pose.rotation.tolist(), pose.translation_m.tolist()]
-    parts += [[w.length_m, w.height_m] for w in site.walls]
+    parts += [[w.length_m, w.height_m] for w in site.walls] + [asdict(s) for s in site.studs]
     for s in sources:
         parts += [asdict(s.placement), s.picture.sharpness, s.picture.light]
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
@@ -193,7 +196,8 @@ def _input_hash(site: Site, sources: Sequence[Source], options: ElevationOptions
 def choose(record: Record, site: Site, sources: Sequence[Source], options: ElevationOptions) -> Chosen | None:
     """Which picture shows which spot of a face; None where no picture shows anything of it."""
     found = candidates(site, sources, options.scale_px_per_m)
-    copies = small_copies(record, site, found, options.progress)
+    windows = windows_of(site)
+    copies = small_copies(record, site, found, windows, options.progress)
     if not len(copies.views):
         return None
     used = [c.source for c in copies.candidates]
@@ -203,6 +207,10 @@ def choose(record: Record, site: Site, sources: Sequence[Source], options: Eleva
     labels = assign(copies.views, copies.cost)
     if (labels == NOTHING).all():
         return None
+    agreeing = [n for n in range(len(used)) if n not in copies.doubtful]
+    moved = aligned(site, [used[n] for n in agreeing], windows, [copies.profiles[n] for n in agreeing])
+    for n, source in zip(agreeing, moved, strict=True):
+        used[n] = source
     return Chosen(
         site=site,
         sources=used,
@@ -229,6 +237,7 @@ def _row(chosen: Chosen, row_id: str, input_hash: str, options: ElevationOptions
         | {
             "picture_ids": [chosen.sources[n].picture.id for n in chosen.shown],
             "doubtful_ids": list(chosen.doubtful),
+            "cameras": camera_rows(chosen),
         },
         grid=found.packed(), input_hash=input_hash,
     )  # fmt: skip

@@ -16,6 +16,7 @@ from asbuilt.imaging.exposure import Exposure, Samples
 from asbuilt.imaging.seams import Views
 from asbuilt.record.pixels import iter_pictures
 from asbuilt.record.store import Record
+from asbuilt.steps.elevation_align import Windows, profiles_of
 from asbuilt.steps.elevation_site import CELL_M, Site
 from asbuilt.steps.elevation_views import NODE_CELLS, Candidate
 
@@ -41,6 +42,7 @@ class Copies:
     candidates: list[Candidate]  # those of which anything could be read, in the views' order
     cell_costs: list[np.ndarray]  # each within its box
     radius2: list[np.ndarray]  # likewise
+    profiles: list[dict[int, np.ndarray]]  # across the studs, by number of the window
     doubtful: tuple[int, ...] = ()  # views that show something else than the others, nearly all over
 
     def cost(self, number: int) -> np.ndarray:
@@ -48,10 +50,10 @@ class Copies:
         return self.cell_costs[number]
 
 
-def small_copies(record: Record, site: Site, found: Sequence[Candidate], progress: bool) -> Copies:
-    """Read every candidate once and keep a copy of it at two pixels per inch."""
+def small_copies(record: Record, site: Site, found: Sequence[Candidate], windows: Windows, progress: bool) -> Copies:
+    """Read every candidate once; keep a copy of it at two pixels per inch and what it shows of the studs."""
     patch = site.patch(CELL_M)
-    views, kept, costs, samples, radii = Views(patch.rows, patch.cols), [], [], [], []
+    views, kept, costs, samples, radii, profiles = Views(patch.rows, patch.cols), [], [], [], [], []
     by_id = {c.source.picture.id: c for c in found}
     pictures = iter_pictures(record, [c.source.picture for c in found])
     bar = tqdm(pictures, total=len(found), desc=f"{site.face.id}: looking", unit="picture", disable=not progress)
@@ -68,7 +70,10 @@ def small_copies(record: Record, site: Site, found: Sequence[Candidate], progres
         costs.append(np.where(valid, part, np.inf).astype(np.float32))
         kept.append(candidate)
         radii.append(radius2.astype(np.float16))
-    return Copies(views=views, samples=_join(samples), candidates=kept, cell_costs=costs, radius2=radii)
+        profiles.append(profiles_of(site, windows, candidate.source.camera, image))
+    return Copies(
+        views=views, samples=_join(samples), candidates=kept, cell_costs=costs, radius2=radii, profiles=profiles
+    )  # fmt: skip
 
 
 def _at_cells(nodes: np.ndarray, patch: Patch) -> np.ndarray:

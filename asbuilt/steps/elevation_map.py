@@ -8,10 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from asbuilt.geometry.cameras import Camera, Lens
+from asbuilt.geometry.frames import BUILDING, camera_frame
 from asbuilt.geometry.rectify import view_of
 from asbuilt.imaging.exposure import Exposure
 from asbuilt.imaging.seams import NOTHING
 from asbuilt.record.elevation_row import Elevation
+from asbuilt.record.frames import quat_xyzw, rigid_from_row
+from asbuilt.record.store import Record
+from asbuilt.record.types import Picture
 from asbuilt.steps.elevation_site import CELL_M, INCH_M, Site, Source
 
 SIGMA_PX = 1.5  # a careful click (common practice, no source)
@@ -87,3 +92,31 @@ def picture_numbers(elevation: Elevation) -> np.ndarray:
     """
     layers = source_map(elevation)
     return layers["picture_low"].astype(int) + 256 * layers["picture_high"].astype(int)
+
+
+def camera_rows(chosen: Chosen) -> dict[str, dict]:
+    """The cameras that a face was painted with, as its row stores them by picture.
+
+    They are those that were placed, moved so that the pictures agree; the places of things are
+    worked out with the placed ones.
+    """
+    rows = {}
+    for source in (chosen.sources[n] for n in chosen.shown):
+        pose = source.camera.camera_from_building
+        rows[source.picture.id] = {
+            "quat_xyzw": quat_xyzw(pose.rotation),
+            "translation_m": pose.translation_m.tolist(),
+            "lens": source.camera.lens.params.tolist(),
+        }
+    return rows
+
+
+def painted_with(record: Record, elevation: Elevation) -> dict[str, Camera]:
+    """The cameras that lead from a spot of an elevation to the pixel that is shown there, by picture id."""
+    cameras = {}
+    for picture_id, row in elevation.layers["cameras"].items():
+        picture = record.get(Picture, picture_id)
+        pose = rigid_from_row(camera_frame(picture_id), BUILDING, row["quat_xyzw"], row["translation_m"])
+        lens = Lens.from_params(picture.width_px, picture.height_px, row["lens"])
+        cameras[picture_id] = Camera(lens=lens, camera_from_building=pose)
+    return cameras

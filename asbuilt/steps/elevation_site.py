@@ -11,6 +11,7 @@ from asbuilt.geometry.cameras import Camera
 from asbuilt.geometry.frames import Rigid3
 from asbuilt.geometry.planes import Plane
 from asbuilt.geometry.rectify import Patch
+from asbuilt.geometry.studs import StudPlace
 from asbuilt.record.joint import JointCovariance
 from asbuilt.record.types import Face, Picture, Placement
 from asbuilt.steps.read_off import read_off_sigma_m
@@ -41,7 +42,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Site:
-    """A face, where it stands, and the walls that may stand in the way of a view.
+    """A face, where it and its studs stand, and the walls that may stand in the way of a view.
 
     ``joint`` holds the covariances of the solutions that placed pictures and faces, by id.
     """
@@ -49,6 +50,7 @@ class Site:
     face: Face
     building_from_face: Rigid3
     walls: tuple[Plane, ...]
+    studs: tuple[StudPlace, ...] = ()
     depth_m: float = 0.0
     joint: Mapping[str, JointCovariance] = field(default_factory=dict)
 

@@ -39,15 +39,17 @@ def read_off_sigma_m(
         covariance = np.array(placement.covariance or np.zeros((6, 6)))
         return plane_sigma_m(camera, building_from_face, points_face_m, covariance, sigma_px)
     covariance, (pose,), (lens,), face = joint.block([placement], face_id)
-    by_place, by_joint = _derivatives(camera, building_from_face, points_face_m, len(covariance), pose, lens, face)
+    to_plane, by_joint = by_parameters(camera, building_from_face, points_face_m, len(covariance), pose, lens, face)
     spread_px = by_joint @ covariance @ np.swapaxes(by_joint, 1, 2) + np.eye(2) * sigma_px**2
-    to_plane = np.linalg.pinv(by_place[:, :, [0, 2]])
     spread = to_plane @ spread_px @ np.swapaxes(to_plane, 1, 2)
     return np.sqrt(np.trace(spread, axis1=1, axis2=2) / 2)
 
 
-def _derivatives(camera: Camera, building_from_face: Rigid3, points, columns: int, pose: int, lens: int, face: int):
-    """Of pixels by the place on the face (N, 2, 3) and by the joint columns (N, 2, K)."""
+def by_parameters(camera: Camera, building_from_face: Rigid3, points, columns: int, pose: int, lens: int, face: int):
+    """Derivatives at points of a face: of (offset, height) by pixels (N, 2, 2), of pixels by joint columns (N, 2, K).
+
+    Their product says how far beside its place a spot is read off for a parameter that is too small by one.
+    """
     camera_from_building = camera.camera_from_building
     turned_face = building_from_face.rotate(points)
     turned = camera_from_building.rotate(turned_face + building_from_face.translation_m)
@@ -60,4 +62,5 @@ def _derivatives(camera: Camera, building_from_face: Rigid3, points, columns: in
     by_joint[:, :, lens : lens + LENS_SIZE] = by_lens
     by_joint[:, :, face : face + 3] = -by_building @ skew(turned_face)
     by_joint[:, :, face + 3 : face + 6] = by_building
-    return by_building @ building_from_face.rotation, by_joint
+    by_place = (by_building @ building_from_face.rotation)[:, :, [0, 2]]
+    return np.linalg.pinv(by_place), by_joint

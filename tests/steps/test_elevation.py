@@ -13,12 +13,12 @@ import pytest
 from asbuilt.errors import NotInRecordError, RecordError
 from asbuilt.record import Face, Picture, Placement, Record, Room
 from asbuilt.record.elevations import elevation_of, read_elevation
-from asbuilt.record.frames import building_from_faces, cameras
+from asbuilt.record.frames import building_from_faces
 from asbuilt.record.pixels import read_picture
 from asbuilt.record.types import Coverage
 from asbuilt.steps import elevation
 from asbuilt.steps.elevation import ElevationOptions
-from asbuilt.steps.elevation_map import ERROR_STEP_M, NO_PICTURE, picture_numbers, source_map
+from asbuilt.steps.elevation_map import ERROR_STEP_M, NO_PICTURE, painted_with, picture_numbers, source_map
 from asbuilt.steps.elevation_paint import HATCH, PAPER
 from tests.elevation_truth import INCH_M, sheet_corners, sheets_of, stud_edges
 from tests.truth import truth, truth_record
@@ -156,14 +156,14 @@ def test_every_spot_comes_from_the_picture_the_source_map_names(made):
     record, _ = made
     row = elevation_of(record, FACE)
     number, layers, image = picture_numbers(row), source_map(row), read_elevation(record, row)
-    poses, placed = building_from_faces(record), cameras(record)
+    poses, painted = building_from_faces(record), painted_with(record, row)
     for k in np.argsort(-np.bincount(number[number != NO_PICTURE]))[:3]:
         picture = record.get(Picture, row.layers["picture_ids"][k])
         # Well inside its area, away from where it is blended with its neighbours.
         inner = np.argwhere(cv2.erode((number == k).astype(np.uint8), np.ones((9, 9), np.uint8)))[::37]
         z, x = (inner + 0.5).T * row.cell_m
         points = np.stack([x, np.zeros_like(x), z], axis=1)
-        camera = placed[picture.id]
+        camera = painted[picture.id]
         pixels = camera.project(poses[FACE].apply(points))
         assert camera.lens.inside(pixels).all()
         source, shown = read_picture(record, picture), []
