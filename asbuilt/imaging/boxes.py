@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from asbuilt.imaging.sweep import Rectified, mean_at
+from asbuilt.imaging.sweep import Rectified, mean_at, scale_at
 
 # Outer sizes of device boxes (common practice, no source).
 BOX_HEIGHT_M, BOX_BACK_M = 0.095, 0.076
@@ -156,21 +156,21 @@ def _fit(views, mean, seen, wood, box, px_m: float) -> Mouth | None:
     window = np.s_[
         max(top - margin, 0) : top + height + margin, max(left - margin, 0) : left + width + margin
     ]  # fmt: skip
-    target, seen, free = mean[window], seen[window], seen[window] & ~wood[window]
-    origin = window[1].start, window[0].start
+    target, seen, origin = mean[window], seen[window], (window[1].start, window[0].start)
+    hidden = [_hidden(view, wood, origin, target.shape) for view in shown]
     best = None
     for gangs, wide_m in GANG_WIDTHS_M.items():
         if wide_m / px_m > width + 6:
             continue
         size = wide_m / px_m, BOX_HEIGHT_M / px_m
-        trial = _search(shown, target, seen, origin, size, box, px_m, (BOX_BACK_M,))
+        trial = _search(shown, hidden, target, seen, origin, size, box, px_m, (BOX_BACK_M,))
         if best is None or trial[0] < best[0]:
             best = (*trial, gangs, wide_m)
     if best is None:
         return None
     *_, gangs, wide_m = best
-    # What lies behind a stud's face does not show, which would push the box aside.
-    misfit, x, y = _search(shown, target, free, origin, (wide_m / px_m, BOX_HEIGHT_M / px_m), box, px_m, BACKS_M)
+    size = wide_m / px_m, BOX_HEIGHT_M / px_m
+    misfit, x, y = _search(shown, hidden, target, seen, origin, size, box, px_m, BACKS_M)
     if misfit > MISFIT_MOST:
         return None
     return Mouth(x_m=(x + 0.5) * px_m, y_m=(y + 0.5) * px_m, width_m=wide_m, height_m=BOX_HEIGHT_M, gangs=gangs,
@@ -206,7 +206,8 @@ def _panel_sides(shown, mean, seen, wood, box, px_m: float) -> list[float]:
 def _misfit_of_sides(shown, target, seen, origin, sides, px_m: float, back_m: float) -> float:
     size = sides[2] - sides[0], sides[3] - sides[1]
     middle = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
-    return _misfit(shown, target, seen, origin, middle, size, px_m, back_m) * size[0] * size[1]
+    nothing = [None] * len(shown)  # a panel's sides beside studs are not moved
+    return _misfit(shown, nothing, target, seen, origin, middle, size, px_m, back_m) * size[0] * size[1]
 
 
 def _shows(view: Rectified, middle: tuple[float, float]) -> bool:
@@ -219,15 +220,24 @@ def _aside(view: Rectified, middle: tuple[float, float]) -> float:
     return float(np.hypot(middle[0] - view.foot_px[0], middle[1] - view.foot_px[1]))
 
 
+def _hidden(view: Rectified, wood: np.ndarray, origin: tuple[int, int], shape: tuple[int, int]) -> np.ndarray:
+    """Where, on the plane of the rim, a picture shows the face of a stud, which hides the sides of a box beside it."""
+    scale, foot = scale_at(view, RIM_DEPTH_M), np.array(view.foot_px)
+    shift = foot + (np.array(origin) - foot) / scale
+    matrix = np.array([[1 / scale, 0, shift[0]], [0, 1 / scale, shift[1]]])
+    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    return cv2.warpAffine(wood.astype(np.uint8), matrix, shape[::-1], flags=flags) > 0
+
+
 def _search(
-    shown, target, seen, origin, size, box, px_m: float, backs_m: Sequence[float]
+    shown, hidden, target, seen, origin, size, box, px_m: float, backs_m: Sequence[float]
 ) -> tuple[float, float, float]:
     """Where a mouth of a size explains the pictures best: misfit, and its middle [px]."""
     left, top, width, height = box
     low_x, high_x = left + size[0] / 2 - 4, left + width - size[0] / 2 + 4
     low_y, high_y = top + size[1] / 2 - 4, top + height - size[1] / 2 + 4
     grid = [
-        (_misfit(shown, target, seen, origin, (x, y), size, px_m, back), x, y, back)
+        (_misfit(shown, hidden, target, seen, origin, (x, y), size, px_m, back), x, y, back)
         for back in backs_m
         for x in np.arange(low_x, max(high_x, low_x) + 0.1, 2 * STEP_PX)
         for y in np.arange(low_y, max(high_y, low_y) + 0.1, 2 * STEP_PX)
@@ -236,21 +246,26 @@ def _search(
     back = best[3]
     for step in (STEP_PX, 1.0):
         around = [(best[1] + i * step, best[2] + j * step) for i in (-1, 0, 1) for j in (-1, 0, 1)]
-        best = min([best, *((_misfit(shown, target, seen, origin, p, size, px_m, back), *p, back) for p in around)])
+        trials = [(_misfit(shown, hidden, target, seen, origin, p, size, px_m, back), *p, back) for p in around]
+        best = min([best, *trials])
     return best[:3]
 
 
-def _misfit(shown, target, seen, origin, middle, size, px_m: float, back_m: float) -> float:
+def _misfit(shown, hidden, target, seen, origin, middle, size, px_m: float, back_m: float) -> float:
     """Mean difference of what the pictures show and what they should, as a share of the mouth."""
     corners = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]]) * size + middle
+    mouth = np.round((corners - origin) * 16).astype(np.int32)
     model = np.zeros(target.shape, np.float32)
-    for view in shown:
+    for view, behind_stud in zip(shown, hidden, strict=True):
         rim, back = view.distance_m + RIM_DEPTH_M, view.distance_m + RIM_DEPTH_M + back_m
         # Feet are given on the stud plane; a spot straight ahead is the same on every plane.
         behind = np.array(view.foot_px) + (corners - view.foot_px) * rim / back
         outline = cv2.convexHull(np.concatenate([corners, behind]).astype(np.float32)) - np.array(origin)
         one = np.zeros(target.shape, np.float32)
         cv2.fillConvexPoly(one, np.round(outline * 16).astype(np.int32), 1.0, lineType=cv2.LINE_8, shift=4)
+        if behind_stud is not None:
+            one[behind_stud] = 0
+            cv2.fillConvexPoly(one, mouth, 1.0, lineType=cv2.LINE_8, shift=4)
         model += one
     model /= len(shown)
     return float(np.abs(model - target)[seen].sum() / (size[0] * size[1]))

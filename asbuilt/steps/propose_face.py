@@ -12,7 +12,7 @@ from asbuilt.geometry.rectify import Patch
 from asbuilt.imaging.boxes import BOX_BACK_M, PANEL_FLUSH_M, RIM_DEPTH_M, Mouth, find_mouths
 from asbuilt.imaging.coils import Coil, find_coils
 from asbuilt.imaging.edge_bands import BAND_M, LEAST_VIEWS, Edges, edges_of
-from asbuilt.imaging.inside_depth import likeness_at
+from asbuilt.imaging.inside_depth import grain, is_filled
 from asbuilt.imaging.jackets import unlike_wood
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
 from asbuilt.imaging.run_lines import DRAIN_M, Run, find_runs, hide_hollows, ridge_layers, without
@@ -32,10 +32,7 @@ PLATE_M, TOP_PLATE_M = 0.10, 0.16
 RIM_FREE_M = 0.06
 FLUSH_M = 0.016  # a box this near to a stud's side is nailed to it (common practice, no source)
 LOOSE_MISFIT = 0.5  # of a box beside no stud
-# What is seen inside a panel agrees best within its depth, and clearly better than behind it (rendered panels: at
-# least 0.39, and 1.8 times; a room behind a partition: at most 1.4 times).
-PANEL_INSIDE_M, PANEL_BEHIND_M = (0.0, 0.03, 0.06, 0.09), (0.15, 0.25, 0.4, 0.7, 1.2, 2.0, 3.5)
-PANEL_INSET_M, STUD_SIDE_M, INSIDE_LEAST, INSIDE_TIMES = 0.03, 0.025, 0.3, 1.6
+PANEL_INSET_M, STUD_SIDE_M = 0.03, 0.025
 LEAST_CRIPPLE_M = 0.15
 ON_MARK_M, STANDING_SHARE = 0.02, 0.6  # off the marks, of the height that is shown
 BARE_M = 0.1  # a mark with a stud this near is not bare
@@ -163,26 +160,22 @@ def boxes_seen(seen: Seen, studs: Sequence[Upright]) -> list[Mouth]:
     barred = seen.barred([*seen.holes(OPENING_MARGIN_M), *seen.sheets()])
     wood = seen.barred(seen.fronts(studs))
 
+    grains: list[np.ndarray] = []
+
     def settle(mouth: Mouth) -> Mouth | None:
         nailed = against_stud(mouth, studs, seen.patch.top_m)
-        is_panel = nailed is not None and nailed.gangs is None
-        return nailed if not is_panel or _holds_something(seen, studs, nailed) else None
+        if nailed is None or nailed.gangs is not None:
+            return nailed
+        if not grains:
+            shows = [without(view, seen.fronts(studs), STUD_SIDE_M / px) for view in seen.views]
+            grains.extend(grain(view, show) for view, show in zip(seen.views, shows, strict=True))
+        turns = np.array([1, 1, -1, -1]) * round(PANEL_INSET_M / px)
+        # Another room seen between two studs is no panel.
+        inside = tuple(int(v) for v in np.rint(_rectangle_px(nailed, px)) + turns)
+        return nailed if is_filled(seen.views, grains, inside) else None
 
     found = find_mouths(seen.views, layers, seen.patch.rows, seen.patch.cols, px, barred, wood, settle)
     return sorted(found, key=lambda m: m.x_m)
-
-
-def _holds_something(seen: Seen, studs: Sequence[Upright], panel: Mouth) -> bool:
-    """Whether what is seen inside a panel lies inside it: another room seen between two studs is no panel."""
-    px = seen.patch.px_m
-    left, top, right, bottom = (round(v) for v in _rectangle_px(panel, px))
-    inset = round(PANEL_INSET_M / px)
-    shows = [without(view, seen.fronts(studs), STUD_SIDE_M / px) for view in seen.views]
-    inside, behind = (
-        likeness_at(seen.views, shows, (left + inset, top + inset, right - inset, bottom - inset), depths).max()
-        for depths in (PANEL_INSIDE_M, PANEL_BEHIND_M)
-    )
-    return inside > max(INSIDE_LEAST, INSIDE_TIMES * behind)
 
 
 def against_stud(mouth: Mouth, studs: Sequence[Upright], top_m: float) -> Mouth | None:

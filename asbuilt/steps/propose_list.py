@@ -21,6 +21,9 @@ POINT_STEP_M = 0.03
 INTO_BOX_M = 0.015  # a cable is clamped about this far inside a box
 LOOSE_M = 0.35  # a piece this short of no sure colour, or that ends nowhere, is more likely a shadow or a strip of tape
 FIRM = 0.6  # of the strength: then even a short piece of no known end is there
+# Shade looks like it: no cable begins and ends in mid-air, and what is dark straight up beside a stud and reaches
+# neither box nor plate is the stud's own shadow.
+SHADY, UPRIGHT_M = ("unsure", "black", "grey"), 0.05
 NOWHERE = ("open end", "at a stud", "out of what was filmed")
 
 
@@ -85,7 +88,11 @@ def _kind(one: Run) -> str:
 
 
 def _loose(one: Run, ends: Sequence[str]) -> bool:
-    """Whether a run is too short to be believed for how it looks and ends."""
+    """Whether a run is not to be believed for its length, for how it looks and ends."""
+    if one.sheath in SHADY and all(end in NOWHERE for end in ends):
+        upright = float(np.ptp(one.points_m[:, 0])) < UPRIGHT_M
+        if ends[0] == ends[1] == "open end" or (one.sheath != "unsure" and upright):
+            return True
     short = run_length_m(one.points_m) <= LOOSE_M and one.strength < FIRM
     if not short or not all(end in NOWHERE for end in ends):
         return False

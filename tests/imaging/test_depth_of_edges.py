@@ -8,7 +8,7 @@ import pytest
 
 from asbuilt.imaging.edge_bands import edges_of
 from asbuilt.imaging.edge_depth import votes_behind
-from asbuilt.imaging.inside_depth import likeness_at
+from asbuilt.imaging.inside_depth import grain, is_filled, likeness_at
 from asbuilt.imaging.sweep import Rectified
 from asbuilt.imaging.uprights import find_uprights
 
@@ -18,9 +18,9 @@ FEET_M = np.linspace(-0.95, -0.4, 12)  # all cameras stand to the left, and see 
 
 
 def _view(number: int, image: np.ndarray, foot_px: tuple[float, float], noise: float = 2) -> Rectified:
-    grain = np.random.default_rng(number).normal(0, noise, image.shape)
+    speck = np.random.default_rng(number).normal(0, noise, image.shape)
     return Rectified(
-        picture_id=str(number), row=0, col=0, colors=np.clip(image + grain, 0, 255).astype(np.uint8),
+        picture_id=str(number), row=0, col=0, colors=np.clip(image + speck, 0, 255).astype(np.uint8),
         within=np.ones(image.shape[:2], bool), foot_px=foot_px, distance_m=DISTANCE_M, sigma_m=0.001,
     )  # fmt: skip
 
@@ -60,17 +60,18 @@ def test_a_side_as_wide_as_the_face_is_no_second_stud(aside):
 @pytest.mark.parametrize("depth_m", [0.03, 1.2])
 def test_what_fills_a_rectangle_is_most_alike_at_its_own_depth(depth_m):
     rng, margin = np.random.default_rng(3), 900
-    grain = cv2.resize(rng.normal(0, 25, (240, 220)), None, fx=10, fy=10, interpolation=cv2.INTER_CUBIC)
+    back = cv2.resize(rng.normal(0, 25, (240, 220)), None, fx=10, fy=10, interpolation=cv2.INTER_CUBIC)
     views, scale = [], DISTANCE_M / (DISTANCE_M + depth_m)
     for number, foot_m in enumerate(np.linspace(0.1, 0.9, 8)):
         foot = np.array([foot_m / PX, ROWS * 0.5])
         matrix = np.column_stack([np.eye(2) * scale, foot * (1 - scale) - scale * margin])
-        image = 120 + cv2.warpAffine(grain, matrix, (COLS, ROWS), borderMode=cv2.BORDER_REFLECT)
+        image = 120 + cv2.warpAffine(back, matrix, (COLS, ROWS), borderMode=cv2.BORDER_REFLECT)
         views.append(_view(number, np.dstack([image] * 3), tuple(foot)))
-    shows, depths = [v.within for v in views], (0.03, 0.4, 1.2)
-    likeness = likeness_at(views, shows, (150, 200, 280, 400), depths)
+    grains, depths, inside = [grain(v, v.within) for v in views], (0.03, 0.4, 1.2), (150, 200, 280, 400)
+    likeness = likeness_at(views, grains, inside, depths)
     own = depths.index(depth_m)
     assert likeness[own] > 0.8
     assert all(v < 0.3 for k, v in enumerate(likeness) if k != own)
+    assert is_filled(views, grains, inside) == (depth_m < 0.1)
     # Fewer than three pictures agree on nothing.
-    assert not likeness_at(views[:2], shows[:2], (150, 200, 280, 400), depths).any()
+    assert not likeness_at(views[:2], grains[:2], inside, depths).any()
