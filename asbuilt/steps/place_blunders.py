@@ -73,8 +73,7 @@ def settle(
         site = replace(site, markers=[replace(m, size_m=m.size_m * scale) for m in site.markers])
         problem = replace(problem, marker_half_m=problem.marker_half_m * scale)
         u = minimise(replace(u, marker_log_scale=np.zeros_like(u.marker_log_scale)), problem, 12, 1e-3).unknowns
-    groups = set(group_of_camera.tolist())
-    dropped: dict[int, set[int]] = {marker: set(groups) for marker in astray.all}
+    dropped = astray.dropped(group_of_camera.tolist())
     cleared: set[int] = set()
     for _ in range(max(1, int(MOST_LEFT_OUT * len(site.markers)))):
         suspects = _suspects(problem, u, site, group_of_camera, cleared)
@@ -97,7 +96,14 @@ def settle(
             continue
         dropped.setdefault(best.marker, set()).update(best.groups)
         problem, u = best.problem, best.unknowns
-    found = {m: _measure(problem, u, site, everything, m, g, group_of_camera) for m, g in dropped.items()}
+    while True:
+        found = {m: _measure(problem, u, site, everything, m, g, group_of_camera) for m, g in dropped.items()}
+        fit = [m for m in found if _fits_after_all(site, m, found[m])]
+        if not fit:
+            break
+        dropped = {m: g for m, g in dropped.items() if m not in fit}
+        problem = replace(problem, corners=_less(everything, dropped, group_of_camera))
+        u = minimise(u, problem, 12, 1e-3).unknowns
     blunders += named(problem, site, found, astray.swapped)
     return Settled(site=site, dropped=dropped, blunders=blunders)
 
@@ -189,6 +195,25 @@ def _left_out(problem: Problem, u: Unknowns, suspect: tuple[int, set[int]], grou
 def _without(corners: PixelObservations, marker: int, groups: set[int], group_of_camera) -> PixelObservations:
     inside = np.isin(group_of_camera[corners.camera_idx], list(groups))
     return corners.only(~((corners.thing_idx == marker) & inside))
+
+
+def _less(corners: PixelObservations, dropped: dict[int, set[int]], group_of_camera) -> PixelObservations:
+    for marker, groups in dropped.items():
+        corners = _without(corners, marker, groups, group_of_camera)
+    return corners
+
+
+def _fits_after_all(site: Site, marker: int, seen: dict[int, Measured]) -> bool:
+    """Whether a sheet that was left out lies where it was taped, once the others that were wrong are out too.
+
+    The first suspect of several blunders may be a good sheet that they had bent.
+    """
+    own = site.markers[marker]
+    return (
+        bool(seen)
+        and is_taped(own)
+        and all(near(site, own, m) and abs(m.scale - 1) <= SCALE_OFF for m in seen.values())
+    )
 
 
 def _small_print(tried: list[LeftOut], u: Unknowns) -> LeftOut | None:

@@ -92,7 +92,7 @@ def _cause(site: Site, marker: Marker, by_group: dict[int, Measured], whole: boo
         )
     seen = next(iter(by_group.values()))
     if not whole:
-        text = f"{name} was moved between clips: later it hangs at {_place(site, seen)}, and is used only before that"
+        text = f"{name} was moved between clips: in one it hangs at {_place(site, seen)} and is not used there"
         return Blunder(kind="moved", references=(name,), text=text)
     if abs(seen.scale - 1) > SCALE_OFF and near(site, marker, seen):
         text = f"{name} is printed at {100 * seen.scale:.0f} % of true size and is left out; print it without scaling"

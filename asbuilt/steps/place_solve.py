@@ -94,18 +94,16 @@ def _roughly_without_blunders(
     looked: Looked, site: Site, clicks: PixelObservations
 ) -> tuple[Posed, list[str], list[Blunder]] | FailedEstimate:
     """A first solution without the sheets that are wrong, why pictures have none, and what was wrong."""
-    whole, groups = looked, _groups(looked, np.arange(len(looked.pictures)))
-    astray = strays(looked, site)
-    if astray.all:
-        dropped = dict.fromkeys(astray.all, set(groups.tolist()))
-        looked = _without_sheets(looked, Settled(site=site, dropped=dropped, blunders=[]))
-    posed, reasons = first_poses(looked, site, clicks)
+    groups = groups_of(looked, np.arange(len(looked.pictures)))
+    astray = strays(looked, site, groups)
+    left_out = Settled(site=site, dropped=astray.dropped(groups.tolist()), blunders=[])
+    posed, reasons = first_poses(_without_sheets(looked, left_out), site, clicks)
     if not posed.cameras:
         return FailedEstimate("no picture shows a taped marker sheet or enough known points: four, or three twice")
     first, rough = _roughly(posed)
-    everything = recamera(corners_of(site, whole), cameras_of(first.picture_idx, len(looked.pictures)))
+    everything = recamera(corners_of(site, looked), cameras_of(first.picture_idx, len(looked.pictures)))
     settled = settle(first.problem, rough, site, groups[first.picture_idx], everything, astray)
-    if settled.blunders:
+    if settled.blunders or settled.dropped != left_out.dropped:
         posed, reasons = first_poses(_without_sheets(looked, settled), settled.site, clicks)
         if not posed.cameras:
             return FailedEstimate("no picture shows a taped marker sheet that agrees with the others")
@@ -123,7 +121,7 @@ def _roughly(posed: Posed) -> tuple[Assembled, Unknowns]:
 
 def _without_sheets(looked: Looked, settled: Settled) -> Looked:
     """What was seen, less the sheets that are left out."""
-    groups = _groups(looked, np.arange(len(looked.pictures)))
+    groups = groups_of(looked, np.arange(len(looked.pictures)))
     gone = {settled.site.markers[k].id: dropped for k, dropped in settled.dropped.items()}
     markers = [
         [m for m in seen if groups[i] not in gone.get(m.id, ())] for i, seen in enumerate(looked.markers)
@@ -131,7 +129,7 @@ def _without_sheets(looked: Looked, settled: Settled) -> Looked:
     return replace(looked, markers=markers)
 
 
-def _groups(looked: Looked, picture_idx: np.ndarray) -> np.ndarray:
+def groups_of(looked: Looked, picture_idx: np.ndarray) -> np.ndarray:
     """A number for each clip and one for the stills, per camera; the same whatever pictures are asked for."""
     names = np.array([p.media_id if p.kind == "frame" else "stills" for p in looked.pictures])
     return np.unique(names, return_inverse=True)[1][picture_idx]
