@@ -27,7 +27,7 @@ from asbuilt.steps.filing import covered_on
 from asbuilt.steps.read_off import read_off_sigma_m
 from asbuilt.steps.sight import CELL_M, Cells, cells_of, may_see, sight_of
 
-VERSION = 2
+VERSION = 3
 SIGMA_PX = 1.5  # a careful click (common practice, no source)
 INCH_M = 0.0254
 ERROR_STEP_M = 0.0002
@@ -170,12 +170,49 @@ def layers_of(coverage: Coverage) -> dict[str, np.ndarray]:
 
 
 def best_views(site: Site, cells: Cells, counted: Sequence[PlacedPicture]) -> np.ndarray:
-    """The layers of a face, uint8 of shape (8, rows, cols)."""
-    face, pose, size = site.face, site.building_from_face, cells.rows * cells.cols
+    """The layers of a face, uint8 of shape (8, rows, cols).
+
+    Things lie anywhere from the stud face to where cable usually is. Toward the rim of a picture
+    it may show one of the two and not the other, so each cell keeps what the worse of both offers.
+    """
+    face, pose, front = site.face, site.building_from_face, cells.at_front()
+    inside, before = _best(site, cells, counted), _best(site, front, counted)
+    worse = before.score < inside.score
+    best = np.where(worse, before.number, inside.number)
+    resolution = np.where(worse, before.resolution_px_per_m, inside.resolution_px_per_m)
+    obliquity = np.where(worse, before.obliquity_rad, inside.obliquity_rad)
+    points = np.where(worse[:, None], front.points_m, cells.points_m)
+    light, sharp, error = (np.zeros(len(best)) for _ in range(3))
+    for number, placed in enumerate(counted):
+        index = np.flatnonzero(best == number)
+        if len(index):
+            light[index] = 255 * _light(placed.picture)
+            sharp[index] = 255 * _sharpness(placed.picture)
+            seen_by = placed.joint, placed.placement, placed.camera
+            error[index] = read_off_sigma_m(*seen_by, face.id, pose, points[index], SIGMA_PX) / ERROR_STEP_M
+    layers = [np.minimum(inside.count, before.count), resolution * INCH_M, np.rad2deg(obliquity)]
+    layers += [light, sharp, np.ceil(error), best & 255, best >> 8]
+    stack = np.stack([np.clip(np.rint(layer), 0, 255) for layer in layers]).astype(np.uint8)
+    return stack.reshape(len(layers), cells.rows, cells.cols)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Best:
+    """Of each cell, how many pictures see it and what the best of them offers; 0 where none does."""
+
+    count: np.ndarray
+    number: np.ndarray
+    score: np.ndarray
+    resolution_px_per_m: np.ndarray
+    obliquity_rad: np.ndarray
+
+
+def _best(site: Site, cells: Cells, counted: Sequence[PlacedPicture]) -> _Best:
+    size = cells.rows * cells.cols
     count, best = np.zeros(size, int), np.full(size, NO_PICTURE)
     score, resolution, obliquity = np.zeros(size), np.zeros(size), np.zeros(size)
     for number, placed in enumerate(counted):
-        sight = sight_of(placed.camera, pose, face, cells, site.walls)
+        sight = sight_of(placed.camera, site.building_from_face, site.face, cells, site.walls)
         count[sight.index] += 1
         value = sight.resolution_px_per_m * _quality(placed.picture)
         better = value > score[sight.index]
@@ -183,18 +220,7 @@ def best_views(site: Site, cells: Cells, counted: Sequence[PlacedPicture]) -> np
         score[index], best[index] = value[better], number
         resolution[index] = sight.resolution_px_per_m[better]
         obliquity[index] = sight.obliquity_rad[better]
-    light, sharp, error = np.zeros(size), np.zeros(size), np.zeros(size)
-    for number, placed in enumerate(counted):
-        index = np.flatnonzero(best == number)
-        if len(index):
-            light[index] = 255 * _light(placed.picture)
-            sharp[index] = 255 * _sharpness(placed.picture)
-            seen_by = placed.joint, placed.placement, placed.camera
-            sigma = read_off_sigma_m(*seen_by, face.id, pose, cells.points_m[index], SIGMA_PX)
-            error[index] = sigma / ERROR_STEP_M
-    layers = [count, resolution * INCH_M, np.rad2deg(obliquity), light, sharp, np.ceil(error), best & 255, best >> 8]
-    stack = np.stack([np.clip(np.rint(layer), 0, 255) for layer in layers]).astype(np.uint8)
-    return stack.reshape(len(layers), cells.rows, cells.cols)
+    return _Best(count=count, number=best, score=score, resolution_px_per_m=resolution, obliquity_rad=obliquity)
 
 
 def _quality(picture: Picture) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,7 +19,8 @@ CELL_M = 0.0254  # 1 in
 SOLE_PLATE_M, TOP_PLATE_M = 0.0381, 0.0762
 # A cell between studs is looked for where cable lies, a little behind the middle of the cavity.
 CELL_DEPTH_SHARE = 0.6
-EDGE_SHARE = 0.01  # of the picture's width at its rim is not counted
+# Of the picture's width, at its rim, that is not counted: half an inch on the wall, twice the error of placing.
+EDGE_SHARE = 0.004
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,6 +36,11 @@ class Cells:
     points_m: np.ndarray  # (rows * cols, 3)
     clear_m: np.ndarray  # (rows * cols, 4)
     on_wood: np.ndarray  # (rows * cols,)
+
+    def at_front(self) -> Cells:
+        """The spots before all cells on the stud face, which nothing hides."""
+        everywhere = np.ones_like(self.on_wood)
+        return replace(self, points_m=self.points_m * (1, 0, 1), on_wood=everywhere)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

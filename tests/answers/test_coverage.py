@@ -46,7 +46,8 @@ def test_the_part_left_out_on_purpose_is_listed_floor_and_bay(dense_record):
              and s.recorded == wording.UNKNOWN and s.top_m > 2.7]  # fmt: skip
     assert len(found) == 1
     assert found[0].bottom_m <= left_out["z_from"] + 0.05
-    assert found[0].text.startswith("bays 10 to 11 (11 ft 2 in to 14 ft 0-1/2 in) above 4 ft 7 in")
+    # In the frames that this record has, the bay before the last two is in one picture only above 5 ft.
+    assert found[0].text.startswith("bays 9 to 11 (9 ft 10 in to 14 ft 0-1/2 in) above 4 ft 8 in")
     assert ": no placed picture shows it; the rest: " in found[0].text
 
 

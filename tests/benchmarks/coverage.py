@@ -25,12 +25,14 @@ import numpy as np
 from asbuilt.answers.coverage import coverage_of, shortfalls
 from asbuilt.record import Picture, Record
 from asbuilt.steps import coverage
+from asbuilt.steps.sight import CELL_M
 from tests.coverage_truth import Truth, judge, rendered_eyes, rendered_wall, shown_by
 
 NAMES = ("pictures", "good", "good_under_60", "best_px_per_in")
 
-
-STEP_M = 0.05
+# Four spots in each cell of the coverage. On a coarser grid a column of spots that lies a millimetre
+# inside the side of a stud stands for two inches of wall.
+STEP_M = CELL_M / 2
 
 
 def truth_of(told, face_id: str) -> Truth:

@@ -131,3 +131,21 @@ def test_what_is_uncertain_of_camera_and_face_alike_is_no_error_of_a_place(recor
     alone = plane_sigma_m(camera, pose, spots, np.array(placement.covariance), 1.5)
     np.testing.assert_allclose(read_off_sigma_m(None, placement, camera, "a", pose, spots, 1.5), alone)
     assert (alone > 1.001 * click).all()
+
+
+def test_what_the_rim_of_a_picture_shows_inside_the_wall_but_not_on_its_face_is_not_recorded(record):
+    """Square on from 2 m the picture ends at 1.92 m aside on the face, 0.08 m farther out where cable lies."""
+    record.put(Face(id="long", room_id="r", title="Long wall", length_m=8.0, height_m=2.4, stud_depth_m=0.1397))
+    for k in range(2):
+        _take(record, f"p{k}", (4.0, -2.0, 1.2), (0.0, 1.0, 0.0))
+    coverage.run(record)
+    seen = coverage_of(record, "long")
+    middle = (np.arange(seen.classes.shape[1]) + 0.5) * seen.cell_m
+    ends_m = 1.92 - 0.004 * 1920 / 1000 * 2.0
+    row = seen.layers["count"][47]  # at eye level
+    inside_m = 0.96 * (2.0 + 0.6 * 0.1397)
+    between = (np.abs(middle - 4.0) > ends_m) & (np.abs(middle - 4.0) < inside_m)
+    assert between.sum() >= 5 and not row[between].any()
+    within = np.abs(middle - 4.0) < ends_m - 0.03
+    assert (row[within] == 2).mean() > 0.8  # the rest lies behind the sides of studs
+    assert seen.best[47][between].max() == -1
