@@ -24,7 +24,7 @@ PANEL_LEAST_M, PANEL_MOST_M = (0.25, 0.40), (0.50, 1.1)
 HOLE_M = (0.19, 0.09)
 MOUTH_LEAST, PARTED_LEAST = 0.6, 0.5  # share of the pictures that show no wood there
 FILLED_LEAST, ROUND_LEAST, ASLANT_LEAST = 0.72, 0.85, 0.58  # of the upright rectangle, or of the hull and it
-MISFIT_MOST = 0.75
+MISFIT_MOST = 0.75  # of a box of one gang
 LEAST_VIEWS = 2
 STEP_PX = 2
 PANEL_ROUNDS = 8
@@ -156,7 +156,8 @@ def _fit(views, mean, seen, wood, box, px_m: float) -> Mouth | None:
     window = np.s_[
         max(top - margin, 0) : top + height + margin, max(left - margin, 0) : left + width + margin
     ]  # fmt: skip
-    target, seen, origin = mean[window], seen[window], (window[1].start, window[0].start)
+    target, seen, free = mean[window], seen[window], seen[window] & ~wood[window]
+    origin = window[1].start, window[0].start
     hidden = [_hidden(view, wood, origin, target.shape) for view in shown]
     best = None
     for gangs, wide_m in GANG_WIDTHS_M.items():
@@ -170,8 +171,10 @@ def _fit(views, mean, seen, wood, box, px_m: float) -> Mouth | None:
         return None
     *_, gangs, wide_m = best
     size = wide_m / px_m, BOX_HEIGHT_M / px_m
-    misfit, x, y = _search(shown, hidden, target, seen, origin, size, box, px_m, BACKS_M)
-    if misfit > MISFIT_MOST:
+    # A stud's face in half shade looks like no wood, which would push the box aside.
+    misfit, x, y = _search(shown, hidden, target, free, origin, size, box, px_m, BACKS_M)
+    # Outlines err along their length: of a wide box that is a smaller share.
+    if misfit > MISFIT_MOST * (1 / wide_m + 1 / BOX_HEIGHT_M) / (1 / GANG_WIDTHS_M[1] + 1 / BOX_HEIGHT_M):
         return None
     return Mouth(x_m=(x + 0.5) * px_m, y_m=(y + 0.5) * px_m, width_m=wide_m, height_m=BOX_HEIGHT_M, gangs=gangs,
                  misfit=misfit, view_count=len(shown), picture_ids=ids)  # fmt: skip

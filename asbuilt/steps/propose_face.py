@@ -32,6 +32,7 @@ PLATE_M, TOP_PLATE_M = 0.10, 0.16
 RIM_FREE_M = 0.06
 FLUSH_M = 0.016  # a box this near to a stud's side is nailed to it (common practice, no source)
 LOOSE_MISFIT = 0.5  # of a box beside no stud
+BEFORE_MOST = 0.2  # of a box's width before studs' faces, none of which was measured to the millimetre
 PANEL_INSET_M, STUD_SIDE_M = 0.03, 0.025
 LEAST_CRIPPLE_M = 0.15
 ON_MARK_M, STANDING_SHARE = 0.02, 0.6  # off the marks, of the height that is shown
@@ -195,8 +196,12 @@ def against_stud(mouth: Mouth, studs: Sequence[Upright], top_m: float) -> Mouth 
         return replace(mouth, x_m=mouth.x_m + sum(moved) / 2, width_m=mouth.width_m + moved[1] - moved[0])
     nearest = min(to_left, to_right, key=abs)
     if abs(nearest) < FLUSH_M:
-        return replace(mouth, x_m=mouth.x_m + nearest)
-    return mouth if mouth.misfit < LOOSE_MISFIT else None
+        mouth = replace(mouth, x_m=mouth.x_m + nearest)
+    elif mouth.misfit >= LOOSE_MISFIT:
+        return None
+    # A box hangs beside studs, not before their faces.
+    before = sum(np.clip((mouth.width_m + s.width_m) / 2 - abs(s.center_m - mouth.x_m), 0, s.width_m) for s in near)
+    return mouth if before < BEFORE_MOST * mouth.width_m else None
 
 
 def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> tuple[list[Run], list[Coil]]:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
-from asbuilt.imaging.boxes import RIM_DEPTH_M, find_mouths
+from asbuilt.imaging.boxes import RIM_DEPTH_M, Mouth, find_mouths
 from asbuilt.imaging.coils import find_coils
 from asbuilt.imaging.edge_bands import edges_of
 from asbuilt.imaging.jackets import unlike_wood
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
 from asbuilt.imaging.run_lines import CABLE_M, DRAIN_M, find_runs, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
-from asbuilt.imaging.uprights import find_uprights
+from asbuilt.imaging.uprights import Upright, find_uprights
+from asbuilt.steps.propose_face import against_stud
 
 PX = 0.0025
 ROWS, COLS = 720, 720
@@ -219,3 +222,16 @@ def test_a_line_on_the_top_plates_is_no_cable(row, seen):
     views = [_view(n, False, False, [(0.05, line, YELLOW, 4)]) for n in range(8)]
     ridged, none = [ridge_layers(v, PX) for v in views], np.zeros((ROWS, COLS), bool)
     assert len(find_runs(views, ridged, [v.within for v in views], none, PX, TOP_M, 0.14)) == seen
+
+
+def test_a_box_is_set_against_its_stud_and_one_before_a_studs_face_is_none():
+    stud = Upright(
+        center_m=1.0, scatter_m=0.001, width_m=0.0381, bottom_m=0, top_m=2.4, view_count=8, strength=2
+    )  # fmt: skip
+    beside = Mouth(
+        x_m=1.054, y_m=1.2, width_m=0.057, height_m=0.095, gangs=1, misfit=0.3, view_count=5, picture_ids=()
+    )  # fmt: skip
+    assert against_stud(beside, [stud], 2.7).x_m == pytest.approx(1.0 + (0.0381 + 0.057) / 2)
+    assert against_stud(replace(beside, x_m=1.005), [stud], 2.7) is None
+    assert against_stud(replace(beside, x_m=1.3), [stud], 2.7).x_m == 1.3
+    assert against_stud(replace(beside, x_m=1.3, misfit=0.6), [stud], 2.7) is None
