@@ -38,6 +38,7 @@ def known(picture_id: str) -> Page:
         "faces": [{"id": f.id, "title": f.title} for f in faces],
         "places": places,
         "fit": fit_data(picture),
+        "counts_studs": picture.stage == "open",
     }
     return Page(template="_known.html", data=data)
 

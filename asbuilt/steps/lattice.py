@@ -40,7 +40,7 @@ class PictureStuds:
     """What one picture tells: a reason if nothing; else the layout, and the studs' centres [m] once counted.
 
     ``places`` is how many places on the walls fit: 1 is counted, more want one known place marked,
-    0 fit no wall of the plan.
+    0 fit no wall of the plan. ``lines_px`` are the middles of studs on their marks in the picture, (x, y) below and above.
     """
 
     picture_id: str
@@ -52,6 +52,7 @@ class PictureStuds:
     face_id: str = ""
     centers_m: tuple[float, ...] = ()
     sigma_m: float | None = None
+    lines_px: tuple[tuple[float, float, float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +80,7 @@ def run(record: Record, options: LatticeOptions = LatticeOptions()) -> LatticeRe
     pictures = _pictures(record, options)
     bar = tqdm(iter_pictures(record, pictures), total=len(pictures), desc="looking", unit="picture",
                disable=not options.progress)  # fmt: skip
-    report = LatticeReport(pictures=tuple(_studs_in(record, picture, image, faces) for picture, image in bar))
+    report = LatticeReport(pictures=tuple(studs_in(record, picture, image, faces) for picture, image in bar))
     record.add_step_report("lattice", started_at, report.to_json())
     return report
 
@@ -91,14 +92,15 @@ def _pictures(record: Record, options: LatticeOptions) -> list[Picture]:
     return [p for p in record.all(Picture) if p.stage == "open" and p.id not in placed and "blurred" not in p.flags]
 
 
-def _studs_in(record: Record, picture: Picture, image: np.ndarray, faces: Sequence[Face]) -> PictureStuds:
+def studs_in(record: Record, picture: Picture, image: np.ndarray, faces: Sequence[Face]) -> PictureStuds:
+    """What one picture tells; nothing is written."""
     if not faces:
         return PictureStuds(picture_id=picture.id, reason="no wall is described yet")
     found = lattice_in(record, picture, image, faces)
     if not found:
         return PictureStuds(picture_id=picture.id, reason=found.reason)
     told = {"picture_id": picture.id, "spacing_m": found.lattice.spacing_m, "distance_m": found.lattice.distance_m,
-            "seen": len(found.lattice.centers_m)}  # fmt: skip
+            "seen": len(found.lattice.centers_m), "lines_px": _lines_px(found)}  # fmt: skip
     places = _places(record, picture, found, faces, image.shape[1])
     if len(places) != 1:
         return PictureStuds(**told, places=len(places))
@@ -108,6 +110,17 @@ def _studs_in(record: Record, picture: Picture, image: np.ndarray, faces: Sequen
     sigma_m = float(np.hypot(lattice.sigma_start_m, lattice.sigma_scale * aside))
     centers = tuple(round(float(c + foot_m), 4) for c in lattice.centers_m)
     return PictureStuds(**told, places=1, face_id=face_id, centers_m=centers, sigma_m=sigma_m)
+
+
+def _lines_px(found: PictureLattice) -> tuple[tuple[float, float, float, float], ...]:
+    edges, lattice, lines = found.edges, found.lattice, []
+    for k in np.flatnonzero(lattice.on_mark):
+        center_m, left, right = lattice.centers_m[k], lattice.left_idx[k], lattice.right_idx[k]
+        away_m = float(np.hypot(lattice.distance_m, center_m))
+        ends = min(edges.low[left], edges.low[right]), max(edges.high[left], edges.high[right])
+        spots = [found.pixels(np.array([center_m]), float(end) * away_m)[0] for end in ends]
+        lines.append(tuple(round(float(v), 1) for spot in spots for v in spot))
+    return tuple(lines)
 
 
 def lattice_in(

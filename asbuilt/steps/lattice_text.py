@@ -13,10 +13,11 @@ def lattice_text(report: LatticeReport, titles: Mapping[str, str], unit: str) ->
     """One line a picture; ``titles`` by face id."""
     if not report.pictures:
         return "Every picture of the open walls is placed; name one with --picture to look at it all the same."
-    return "\n".join(f"{p.picture_id}: {_told(p, titles, unit)}" for p in report.pictures)
+    return "\n".join(f"{p.picture_id}: {picture_words(p, titles, unit)}" for p in report.pictures)
 
 
-def _told(p: PictureStuds, titles: Mapping[str, str], unit: str) -> str:
+def picture_words(p: PictureStuds, titles: Mapping[str, str], unit: str) -> str:
+    """What one picture tells, in a line."""
     if p.reason:
         return f"no studs told: {p.reason}"
     found = f"{p.seen} studs, {format_length(p.spacing_m, unit)} on centre"
