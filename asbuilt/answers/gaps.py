@@ -11,12 +11,13 @@ from scipy.special import ndtr
 
 from asbuilt.answers.stretches import SEEN
 from asbuilt.answers.things import Thing
-from asbuilt.answers.touch import Bit, Block, block_chance, stretches_chance
+from asbuilt.answers.touch import Bit, Block, block_chance, length, stretches_chance
 
 # Marking out and holding the drill: 1/8 in along the wall, 1/16 in deep (common practice, no source).
 AIM_COV = np.diag([0.0032, 0.0032, 0.0016]) ** 2
 # Where even the bound on the chance is below this, the integral is not worth doing.
 NEGLIGIBLE = 1e-5
+THIRDS = np.array([[1.0], [2.0]]) / 3
 FARTHEST_SIGMA = 5.0  # no shift in three dimensions is larger, but for one in sixty thousand
 
 
@@ -153,19 +154,19 @@ def _nearest_share(a, d, depth_a, depth_d, along, bit_radius_m) -> np.ndarray:
     todo = np.flatnonzero((depth_a + along * depth_d > 0) & (np.abs(depth_d) > 1e-6))
     if not len(todo):
         return share
-    a, d, depth_a, depth_d, along = a[todo], d[todo], depth_a[todo], depth_d[todo], along[todo]
+    (a_x, a_z), (d_x, d_z), depth_a, depth_d, along = a[todo].T, d[todo].T, depth_a[todo], depth_d[todo], along[todo]
 
     def distance(s):
-        aside = np.hypot(a[:, 0] + s * d[:, 0], a[:, 1] + s * d[:, 1]) - bit_radius_m
-        return np.hypot(np.maximum(aside, 0), np.maximum(depth_a + s * depth_d, 0))
+        aside = length(a_x + s * d_x, a_z + s * d_z) - bit_radius_m
+        return length(np.maximum(aside, 0), np.maximum(depth_a + s * depth_d, 0))
 
     lowest = np.where(depth_d > 0, 0.0, 1.0)
     low, high = np.minimum(along, lowest), np.maximum(along, lowest)
     for _ in range(14):
-        third = (high - low) / 3
-        left_is_less = distance(low + third) < distance(high - third)
-        high = np.where(left_is_less, high - third, high)
-        low = np.where(left_is_less, low, low + third)
+        inner = low + THIRDS * (high - low)
+        left, right = distance(inner)
+        left_is_less = left < right
+        low, high = np.where(left_is_less, low, inner[0]), np.where(left_is_less, inner[1], high)
     share[todo] = (low + high) / 2
     return share
 

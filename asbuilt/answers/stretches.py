@@ -52,12 +52,12 @@ class Lines:
     @classmethod
     def of(cls, course: Sequence[Stretch]) -> Lines:
         """The arrays of a course."""
-        covs = np.array([(s.start_cov, s.end_cov) for s in course])
-        variance = covs[:, :, (0, 1), (0, 1)].max(axis=1)
-        total = covs[:, :, (0, 1, 2), (0, 1, 2)].sum(axis=2).max(axis=1)
+        covs = np.concatenate([c for s in course for c in (s.start_cov, s.end_cov)]).reshape(-1, 2, 9)
+        variance = covs[:, :, (0, 4)].max(axis=1)
+        total = covs[:, :, (0, 4, 8)].sum(axis=2).max(axis=1)
+        ends = np.concatenate([p for s in course for p in (s.start_m, s.end_m)]).reshape(-1, 2, 3)
         marks = np.array([(s.group, s.alternative, s.weight) for s in course])
-        return cls(starts_m=np.array([s.start_m for s in course]), ends_m=np.array([s.end_m for s in course]),
-                   sigma_m=np.sqrt(np.maximum(variance, 0)),
+        return cls(starts_m=ends[:, 0], ends_m=ends[:, 1], sigma_m=np.sqrt(np.maximum(variance, 0)),
                    reach_m=np.sqrt(np.maximum(total, 0)), group=marks[:, 0], alternative=marks[:, 1],
                    weight=marks[:, 2])  # fmt: skip
 

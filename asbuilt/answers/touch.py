@@ -71,12 +71,17 @@ def root_of(cov: np.ndarray) -> np.ndarray:
 
 def capsule_touched(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit: Bit) -> np.ndarray:
     """Whether the bit touches capsules from ``start_m`` to ``end_m``, both (N, 3); shape (N,)."""
-    d_x, d_z, depth_d = np.ascontiguousarray((end_m - start_m).T)
-    a_x, a_z, depth_a = np.ascontiguousarray((start_m - (bit.offset_m, bit.height_m, bit.tip_m)).T)
+    return _meets(start_m.T, end_m.T, radius_m, bit)
+
+
+def _meets(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit: Bit) -> np.ndarray:
+    """The same for capsules whose (offset, height, depth) come first: shape (3, ...), to (...)."""
+    d_x, d_z, depth_d = end_m - start_m
+    a_x, a_z, depth_a = start_m[0] - bit.offset_m, start_m[1] - bit.height_m, start_m[2] - bit.tip_m
     along = np.clip(-(a_x * d_x + a_z * d_z) / np.maximum(d_x * d_x + d_z * d_z, 1e-18), 0, 1)
-    aside = _length(a_x + along * d_x, a_z + along * d_z) - bit.radius_m
+    aside = length(a_x + along * d_x, a_z + along * d_z) - bit.radius_m
     lowest = np.minimum(depth_a, depth_a + depth_d)
-    touched = _length(np.maximum(aside, 0), np.maximum(depth_a + along * depth_d, 0)) <= radius_m
+    touched = length(np.maximum(aside, 0), np.maximum(depth_a + along * depth_d, 0)) <= radius_m
     open_ = ~touched & (aside <= radius_m) & (lowest <= radius_m)
     if open_.any():
         start, way = (tuple(v[open_] for v in of) for of in ((a_x, a_z, depth_a), (d_x, d_z, depth_d)))
@@ -85,7 +90,7 @@ def capsule_touched(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit
     return touched
 
 
-def _length(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+def length(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Hypotenuses; metres neither overflow nor vanish when squared, which np.hypot guards against at a price."""
     return np.sqrt(x * x + y * y)
 
@@ -95,8 +100,8 @@ def _least_distance(start, way, from_, to, bit_radius_m) -> np.ndarray:
     (a_x, a_z, depth_a), (d_x, d_z, depth_d) = start, way
 
     def distance(s):
-        aside = _length(a_x + s * d_x, a_z + s * d_z) - bit_radius_m
-        return _length(np.maximum(aside, 0), np.maximum(depth_a + s * depth_d, 0))
+        aside = length(a_x + s * d_x, a_z + s * d_z) - bit_radius_m
+        return length(np.maximum(aside, 0), np.maximum(depth_a + s * depth_d, 0))
 
     low, high = np.minimum(from_, to), np.maximum(from_, to)
     for _ in range(22):
@@ -162,13 +167,11 @@ def _along_one_of_each(near: Sequence[Stretch], touched: np.ndarray) -> float:
 
 def _touched(stretches: Sequence[Stretch], radius_m: float, bit: Bit) -> np.ndarray:
     """Whether each stretch is touched at each point of the rule, shape (S, N)."""
-    points = normal_points()
-    places = []
-    for side in ("start", "end"):
-        centers = np.array([getattr(s, f"{side}_m") for s in stretches])
-        roots = root_of(np.array([getattr(s, f"{side}_cov") for s in stretches]))
-        places.append((centers[:, None] + points @ np.swapaxes(roots, 1, 2)).reshape(-1, 3))
-    return capsule_touched(*places, radius_m, bit).reshape(len(stretches), len(points))
+    centers = np.array([(s.start_m, s.end_m) for s in stretches])
+    roots = root_of(np.array([(s.start_cov, s.end_cov) for s in stretches]))
+    places = centers[..., None] + roots @ normal_points().T  # (S, 2, 3, N)
+    start, end = places.transpose(1, 2, 0, 3)
+    return _meets(start, end, radius_m, bit)
 
 
 def _may_touch(stretch: Stretch, radius_m: float, bit: Bit) -> bool:
