@@ -12,6 +12,7 @@ from asbuilt.answers.course import JOIN_M, Framing, course_of, leading_to
 from asbuilt.answers.index import ENDS, LEADERS
 from asbuilt.answers.stretches import Lines, Spot, Stretch
 from asbuilt.answers.touch import Block
+from asbuilt.geometry.planes import outside_m
 from asbuilt.record.kinds import KINDS, Kind
 from asbuilt.record.store import Record
 from asbuilt.record.types import Circuit, Face, Item, Position
@@ -190,8 +191,8 @@ def _box_at(run: Thing, end: Spot, things: Sequence[Thing]) -> Thing | None:
 
 def _away_m(end: Spot, box: Thing) -> float:
     """How far an end is from a box's outline along the wall [m]."""
-    (x, z), (end_x, end_z), block = box.block.center_m[:2].tolist(), end.point_m[:2].tolist(), box.block
-    return math.hypot(max(abs(end_x - x) - block.half_width_m, 0.0), max(abs(end_z - z) - block.half_height_m, 0.0))
+    half_m = box.block.half_width_m, box.block.half_height_m
+    return outside_m(end.point_m[:2].tolist(), box.block.center_m[:2].tolist(), half_m)
 
 
 def _mouth(end: Spot, block: Block) -> Spot:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -44,3 +45,9 @@ def first_met(planes: Mapping[str, Plane], center_m: np.ndarray, ray: np.ndarray
     }
     met = {face_id: d for face_id, d in distance.items() if np.isfinite(d)}
     return min(met, key=met.get) if met else None
+
+
+def outside_m(place_m: Sequence[float], middle_m: Sequence[float], half_m: Sequence[float]) -> float:
+    """How far a place (offset, height) of a face lies outside a rectangle on it; 0 inside [m]."""
+    aside, over = (max(abs(p - m) - h, 0.0) for p, m, h in zip(place_m, middle_m, half_m, strict=True))
+    return math.hypot(aside, over)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from asbuilt.imaging.sweep import Rectified, mean_at, scale_at
+from asbuilt.imaging.sweep import Rectified, layer_from_plane, mean_at
 
 # Outer sizes of device boxes (common practice, no source).
 BOX_HEIGHT_M, BOX_BACK_M = 0.095, 0.076
@@ -225,9 +225,7 @@ def _aside(view: Rectified, middle: tuple[float, float]) -> float:
 
 def _hidden(view: Rectified, wood: np.ndarray, origin: tuple[int, int], shape: tuple[int, int]) -> np.ndarray:
     """Where, on the plane of the rim, a picture shows the face of a stud, which hides the sides of a box beside it."""
-    scale, foot = scale_at(view, RIM_DEPTH_M), np.array(view.foot_px)
-    shift = foot + (np.array(origin) - foot) / scale
-    matrix = np.array([[1 / scale, 0, shift[0]], [0, 1 / scale, shift[1]]])
+    matrix = layer_from_plane(view, RIM_DEPTH_M, origin, (0, 0))
     flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
     return cv2.warpAffine(wood.astype(np.uint8), matrix, shape[::-1], flags=flags) > 0
 

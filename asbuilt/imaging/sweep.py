@@ -58,13 +58,20 @@ def onto_depth(
     return (slice(top, bottom), slice(left, right)), part_at(view, layer, depth_m, (left, top, right, bottom))
 
 
+def layer_from_plane(
+    view: Rectified, depth_m: float, corner_px: tuple[int, int], layer_corner_px: tuple[int, int]
+) -> np.ndarray:
+    """Affine map (2, 3) from pixels of a part of a plane behind the studs' faces to those of a layer on the faces."""
+    scale, (foot_x, foot_y) = scale_at(view, depth_m), view.foot_px
+    shift_x = foot_x + (corner_px[0] - foot_x) / scale - layer_corner_px[0]
+    shift_y = foot_y + (corner_px[1] - foot_y) / scale - layer_corner_px[1]
+    return np.array([[1 / scale, 0, shift_x], [0, 1 / scale, shift_y]])
+
+
 def part_at(view: Rectified, layer: np.ndarray, depth_m: float, rectangle_px: tuple[int, int, int, int]) -> np.ndarray:
     """A layer of a rectified picture inside a rectangle (left, top, right, bottom) of a plane; 0 beyond the picture."""
-    (left, top, right, bottom), scale = rectangle_px, scale_at(view, depth_m)
-    foot_x, foot_y = view.foot_px
-    shift_x = foot_x + (left - foot_x) / scale - view.col
-    shift_y = foot_y + (top - foot_y) / scale - view.row
-    matrix = np.array([[1 / scale, 0, shift_x], [0, 1 / scale, shift_y]])
+    left, top, right, bottom = rectangle_px
+    matrix = layer_from_plane(view, depth_m, (left, top), (view.col, view.row))
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     return cv2.warpAffine(np.ascontiguousarray(layer), matrix, (right - left, bottom - top), flags=flags)
 

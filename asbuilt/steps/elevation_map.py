@@ -8,15 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.geometry.cameras import Camera, Lens
-from asbuilt.geometry.frames import BUILDING, camera_frame
+from asbuilt.geometry.cameras import Camera
 from asbuilt.geometry.rectify import view_of
 from asbuilt.imaging.exposure import Exposure
 from asbuilt.imaging.seams import NOTHING
 from asbuilt.record.elevation_row import Elevation
-from asbuilt.record.frames import quat_xyzw, rigid_from_row
+from asbuilt.record.frames import camera_of, quat_xyzw
 from asbuilt.record.store import Record
-from asbuilt.record.types import Picture
+from asbuilt.record.types import PLACED, Picture, Placement
 from asbuilt.steps.elevation_site import CELL_M, INCH_M, Site, Source
 
 SIGMA_PX = 1.5  # a careful click (common practice, no source)
@@ -113,10 +112,7 @@ def camera_rows(chosen: Chosen) -> dict[str, dict]:
 
 def painted_with(record: Record, elevation: Elevation) -> dict[str, Camera]:
     """The cameras that lead from a spot of an elevation to the pixel that is shown there, by picture id."""
-    cameras = {}
-    for picture_id, row in elevation.layers["cameras"].items():
-        picture = record.get(Picture, picture_id)
-        pose = rigid_from_row(camera_frame(picture_id), BUILDING, row["quat_xyzw"], row["translation_m"])
-        lens = Lens.from_params(picture.width_px, picture.height_px, row["lens"])
-        cameras[picture_id] = Camera(lens=lens, camera_from_building=pose)
-    return cameras
+    return {
+        picture_id: camera_of(Placement(id=picture_id, status=PLACED, **row), record.get(Picture, picture_id))
+        for picture_id, row in elevation.layers["cameras"].items()
+    }

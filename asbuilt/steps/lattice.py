@@ -40,7 +40,8 @@ class PictureStuds:
     """What one picture tells: a reason if nothing; else the layout, and the studs' centres [m] once counted.
 
     ``places`` is how many places on the walls fit: 1 is counted, more want one known place marked,
-    0 fit no wall of the plan. ``lines_px`` are the middles of studs on their marks in the picture, (x, y) below and above.
+    0 fit no wall of the plan. ``lines_px`` are the middles of studs on their marks in the picture, (x, y) below
+    and above.
     """
 
     picture_id: str

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from asbuilt.geometry.planes import outside_m
 from asbuilt.record import Item, Position, Record
 from asbuilt.record.kinds import KINDS, SECURED_M, Kind
 
@@ -24,8 +24,8 @@ class Box:
 
     def away_m(self, offset_m: float, height_m: float) -> float:
         """How far a place of the face is from its outline [m]."""
-        aside = max(abs(offset_m - self.offset_m) - self.half_width_m, 0.0)
-        return math.hypot(aside, max(abs(height_m - self.height_m) - self.half_height_m, 0.0))
+        middle_m, half_m = (self.offset_m, self.height_m), (self.half_width_m, self.half_height_m)
+        return outside_m((offset_m, height_m), middle_m, half_m)
 
     def may_take(self, circuit_id: str | None) -> bool:
         """Whether a cable of a circuit may go into it, as far as the circuits are on record."""

@@ -64,7 +64,7 @@ def put_boxes(record: Record, truth: dict, rng: np.random.Generator) -> None:
     error = np.diag([BOX_ERROR_M**2] * 3).tolist()
     for box in truth["boxes"]:
         offset_m, height_m = rng.normal((box["x"], box["z"]), BOX_ERROR_M)
-        kind = {"panel": "panel"}.get(box["kind"], "device box")
+        kind = "panel" if box["kind"] == "panel" else "device box"
         record.put(Item(id=box["id"], kind=kind, label="", face_id=box["wall"], width_m=box["size"][0],
                         height_m=box["size"][1]))  # fmt: skip
         record.put(Position(id=f"{box['id']}/spot", item_id=box["id"], place="spot", order_idx=0, face_id=box["wall"],
