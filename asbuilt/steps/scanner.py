@@ -19,6 +19,9 @@ from asbuilt.errors import MediaError
 # process really worked, or this many times as much by the clock.
 PATIENCE_S = 60.0
 STARVED = 5
+# Waited in slices: one that took much longer than it is means that this process was itself stopped
+# (a machine asleep, SIGSTOP to all), and that time is not held against the decoder.
+SLICE_S = 0.5
 
 
 class Scanner:
@@ -106,13 +109,18 @@ class Scanner:
 
     def _next_line(self) -> str | None:
         """The next line, None where the process has ended, nothing at all where patience has."""
-        spent_s, deadline = _worked_s(self._process.pid), time.monotonic() + STARVED * self.patience_s
+        worked_before_s, waited_s = _worked_s(self._process.pid), 0.0
         while True:
+            began = time.monotonic()
             try:
-                return self._lines.get(timeout=self.patience_s)
+                return self._lines.get(timeout=SLICE_S)
             except queue.Empty:
-                if _worked_s(self._process.pid) - spent_s >= self.patience_s or time.monotonic() >= deadline:
-                    return ""
+                waited_s += min(time.monotonic() - began, 2 * SLICE_S)
+            if waited_s < self.patience_s:
+                continue
+            worked_s = _worked_s(self._process.pid) - worked_before_s
+            if worked_s >= self.patience_s or waited_s >= STARVED * self.patience_s:
+                return ""
 
     def _start(self) -> None:
         if self._process is not None and self._process.poll() is None:

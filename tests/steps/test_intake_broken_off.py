@@ -170,6 +170,27 @@ def test_a_decoder_that_hangs_is_given_up(tmp_path, clip):
         assert time.monotonic() - started < 10
 
 
+def test_time_in_which_everything_was_stopped_is_not_held_against_the_decoder(tmp_path, clip):
+    """The whole tree is stopped for much longer than patience lasts, as when a laptop sleeps."""
+    code = (
+        "import sys; from pathlib import Path; from asbuilt.steps import scanner; p = Path(sys.argv[1])\n"
+        "with scanner.Scanner(patience_s=1.0) as s:\n"
+        "    s.look(p, p.name)\n"
+        "    events = s.scan(p, p.name, 0.0, None)\n"
+        "    next(events); print('scanning', flush=True); print('done' if [*events][-1].get('done') else 'cut off')\n"
+    )
+    process = subprocess.Popen([sys.executable, "-c", code, str(clip)], stdout=subprocess.PIPE, text=True,
+                               stderr=subprocess.PIPE, cwd=ROOT, start_new_session=True)  # fmt: skip
+    assert process.stdout.readline() == "scanning\n"
+    os.killpg(process.pid, signal.SIGSTOP)
+    time.sleep(8)
+    os.kill(process.pid, signal.SIGCONT)  # the one that waits comes back first, its decoder later
+    time.sleep(0.3)
+    os.killpg(process.pid, signal.SIGCONT)
+    told, trouble = process.communicate(timeout=60)
+    assert told == "done\n", trouble
+
+
 def test_frames_before_a_crash_are_kept_and_the_clip_says_so(tmp_path, clip, monkeypatch):
     scan = Scanner.scan
 
