@@ -11,17 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.answers.stretches import BETWEEN, BEYOND, EYE, SEEN, Spot, Stretch, bends_at, rounded
+from asbuilt.answers.stretches import BETWEEN, BEYOND, EYE, SEEN, Leg, Spot, bends_at, rounded, stray_m
 from asbuilt.record.kinds import NEAR_STUD_M
 
-# How far a cable strays from its supposed line, as a share of the distance between sightings
-# and at least: staples, sag, bends at bored holes (our choice, checked on rendered rooms).
-STRAY_SHARE = 0.03
-STRAY_LEAST_M = 0.006
 PIPE_STRAY = 0.3  # pipe is stiff and set plumb: it strays this much of what cable does
 CORNER_STRAY_M = 0.025  # cable is bent round, not kinked, at a corner (common practice, no source)
 # An L that misses the straight line by less than this is not told apart from it, where the line hardly leans
@@ -64,22 +60,9 @@ class Framing:
         return min(x, self.length_m - x, z, self.height_m - z) < EDGE_M
 
 
-def _stray(length_m: float) -> np.ndarray:
-    return EYE * max(STRAY_LEAST_M, STRAY_SHARE * length_m) ** 2
-
-
-def _leg(a: Spot, b: Spot, **marks) -> list[Stretch]:
-    """A straight leg, loosest in its middle."""
-    length_m = math.dist(a.point_m, b.point_m)
-    middle = Spot(point_m=(a.point_m + b.point_m) / 2, cov=(a.cov + b.cov) / 2 + _stray(length_m))
-    return [
-        Stretch(start_m=p.point_m, end_m=q.point_m, start_cov=p.cov, end_cov=q.cov, **marks)
-        for p, q in ((a, middle), (middle, b))
-    ]
-
-
-def _legs(spots: Sequence[Spot], **marks) -> list[Stretch]:
-    return [s for a, b in zip(spots, spots[1:], strict=False) for s in _leg(a, b, **marks)]
+def _legs(spots: Sequence[Spot], *marks) -> list[Leg]:
+    """The legs from spot to spot; marks are group, alternative, weight and status."""
+    return [Leg(a, b, *marks) for a, b in zip(spots, spots[1:], strict=False)]
 
 
 def _corner(a: Spot, b: Spot, offset_m: float, height_m: float) -> Spot:
@@ -88,34 +71,34 @@ def _corner(a: Spot, b: Spot, offset_m: float, height_m: float) -> Spot:
     return Spot(point_m=np.array([offset_m, height_m, depth]), cov=cov)
 
 
-def between(a: Spot, b: Spot, framing: Framing, group: int = 0, status: str = BETWEEN) -> list[Stretch]:
+def between(a: Spot, b: Spot, framing: Framing, group: int = 0, status: str = BETWEEN) -> list[Leg]:
     """The alternatives for a run from one spot to the next."""
-    dx, dz = b.point_m[:2] - a.point_m[:2]
-    length_m = float(np.hypot(dx, dz))
+    (a_x, a_z, _), (b_x, b_z, _) = a.point_m.tolist(), b.point_m.tolist()
+    dx, dz = b_x - a_x, b_z - a_z
+    length_m = math.hypot(dx, dz)
     leans = min(abs(dx), abs(dz)) > LEANING * length_m
     straight = length_m < 1e-9 or abs(dx * dz) / length_m < (LEANING_CORNER_M if leans else CORNER_M)
     if straight and abs(dz) < abs(dx):
         return _level_between(a, b, framing, group, status)
     if straight:
-        return _leg(a, b, group=group, status=SEEN if status == BETWEEN else status)
-    up_first = _corner(a, b, a.point_m[0], b.point_m[1])
-    level_first = _corner(a, b, b.point_m[0], a.point_m[1])
-    a_near, b_near = framing.near_stud(a.point_m[0]), framing.near_stud(b.point_m[0])
+        return [Leg(a, b, group, status=SEEN if status == BETWEEN else status)]
+    up_first, level_first = _corner(a, b, a_x, b_z), _corner(a, b, b_x, a_z)
+    a_near, b_near = framing.near_stud(a_x), framing.near_stud(b_x)
     routes, weights = [(a, up_first, b), (a, level_first, b), (a, b)], [0.40, 0.40, 0.20]
     if a_near != b_near:
         weights = [GUESS_WEIGHT, 0.31, 0.20] if a_near else [0.31, GUESS_WEIGHT, 0.20]
-    elif a_near and framing.apart(a.point_m[0], b.point_m[0]):
-        low, high = sorted((a.point_m[1], b.point_m[1]))
+    elif a_near and framing.apart(a_x, b_x):
+        low, high = sorted((a_z, b_z))
         routes += [_over(a, b, (low + high) / 2, (high - low) / 4), *_detours(a, b)]
         weights = [0.30, 0.30, 0.10, 0.20, 0.06, 0.04]
     return _alternatives(routes, weights, group, status)
 
 
-def _level_between(a: Spot, b: Spot, framing: Framing, group: int, status: str) -> list[Stretch]:
+def _level_between(a: Spot, b: Spot, framing: Framing, group: int, status: str) -> list[Leg]:
     """Two spots about level: straight across, unless both are at studs, where the run may go over or under."""
     near = framing.near_stud(a.point_m[0]) and framing.near_stud(b.point_m[0])
     if not near or not framing.apart(a.point_m[0], b.point_m[0]):
-        return _leg(a, b, group=group, status=SEEN if status == BETWEEN else status)
+        return [Leg(a, b, group, status=SEEN if status == BETWEEN else status)]
     return _alternatives([(a, b), *_detours(a, b)], [GUESS_WEIGHT, 0.31, 0.20], group, status)
 
 
@@ -131,15 +114,15 @@ def _over(a: Spot, b: Spot, height_m: float, sigma_m: float) -> tuple[Spot, ...]
     return (a, *(Spot(point_m=c.point_m, cov=c.cov + loose) for c in corners), b)
 
 
-def _alternatives(routes: Sequence, weights: Sequence[float], group: int, status: str) -> list[Stretch]:
+def _alternatives(routes: Sequence, weights: Sequence[float], group: int, status: str) -> list[Leg]:
     return [
-        stretch
+        leg
         for index, (route, weight) in enumerate(zip(routes, weights, strict=True))
-        for stretch in _legs(route, group=group, alternative=index, weight=weight, status=status)
+        for leg in _legs(route, group, index, weight, status)
     ]
 
 
-def leading_to(end: Spot, framing: Framing, from_above: bool) -> list[Stretch]:
+def leading_to(end: Spot, framing: Framing, from_above: bool) -> list[Leg]:
     """The run that must lead to a thing though nobody marked that run: upright, loosely in line with it."""
     loose = Spot(point_m=end.point_m, cov=end.cov + EYE * LEADER_M**2)
     x = end.point_m[0]
@@ -147,7 +130,7 @@ def leading_to(end: Spot, framing: Framing, from_above: bool) -> list[Stretch]:
     return _ways(loose, ways, [1.0] * len(ways), 0, GUESS_WEIGHT * len(ways), is_pipe=True)
 
 
-def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:
+def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe: bool) -> list[Leg]:
     """The alternatives for a run that goes on after its last sighting."""
     x, z = end.point_m[:2]
     if before is None:
@@ -165,7 +148,7 @@ def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe
     return _ways(end, ways, shares, group, GUESS_WEIGHT, is_pipe)
 
 
-def _straight_on(end: Spot, before: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:
+def _straight_on(end: Spot, before: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Leg]:
     """On the way it came, up to the edge of the face."""
     (x, z), (dx, dz) = end.point_m[:2], end.point_m[:2] - before.point_m[:2]
     if abs(dz) >= abs(dx):
@@ -188,28 +171,30 @@ def _level_ways(x: float, z: float, sign: float, framing: Framing) -> tuple[list
     return ways, shares
 
 
-def _ways(end: Spot, ways: Sequence, shares: Sequence[float], group: int, total: float, is_pipe: bool) -> list[Stretch]:
-    corner = EYE * (0.0 if is_pipe else CORNER_STRAY_M) ** 2
-    found: list[Stretch] = []
+def _ways(end: Spot, ways: Sequence, shares: Sequence[float], group: int, total: float, is_pipe: bool) -> list[Leg]:
+    corner_m2 = 0.0 if is_pipe else CORNER_STRAY_M**2
+    start = Spot(point_m=end.point_m, cov=end.cov + EYE * PAST_END_M**2)
+    x, z, depth_m = end.point_m.tolist()
+    found: list[Leg] = []
     for index, (way, share) in enumerate(zip(ways, shares, strict=True)):
-        spots = [Spot(point_m=end.point_m, cov=end.cov + EYE * PAST_END_M**2)]
+        spots = [start]
         for offset_m, height_m in way:
-            run_m = float(np.hypot(offset_m - end.point_m[0], height_m - end.point_m[1]))
-            cov = end.cov + _stray(run_m * (PIPE_STRAY if is_pipe else 1.0)) + corner
-            spots.append(Spot(point_m=np.array([offset_m, height_m, end.point_m[2]]), cov=cov))
-        found += _legs(spots, group=group, alternative=index, weight=total * share / sum(shares), status=BEYOND)
+            run_m = math.hypot(offset_m - x, height_m - z) * (PIPE_STRAY if is_pipe else 1.0)
+            cov = end.cov + EYE * (stray_m(run_m) ** 2 + corner_m2)
+            spots.append(Spot(point_m=np.array([offset_m, height_m, depth_m]), cov=cov))
+        found += _legs(spots, group, index, total * share / sum(shares), BEYOND)
     return found
 
 
-def course_of(
+def legs_of(
     spots: Sequence[Spot],
     framing: Framing,
     joins: tuple[Spot | None, Spot | None],
     is_pipe: bool = False,
     stops: tuple[bool, bool] = (False, False),
     named: tuple[bool, bool] = (False, False),
-) -> list[Stretch]:
-    """Every stretch on which a run may lie.
+) -> list[Leg]:
+    """Every leg on which a run may lie.
 
     Parameters
     ----------
@@ -224,7 +209,7 @@ def course_of(
     """
     if len(spots) == 1:
         return _single(spots[0], framing, joins[0], is_pipe, stops)
-    found: list[Stretch] = []
+    found: list[Leg] = []
     bends = [False, *map(bends_at, spots, spots[1:], spots[2:]), False]
     for a, b, *bent in zip(spots, spots[1:], bends, bends[1:], strict=False):
         found += rounded(between(a, b, framing, group=len(found)), *(not is_pipe and at for at in bent))
@@ -240,30 +225,27 @@ def course_of(
             found += _into_edge(end, framing, len(found), is_pipe)
         else:
             found += beyond(end, before, framing, len(found), is_pipe)
-    return found or _leg(spots[0], spots[-1])
+    return found or [Leg(spots[0], spots[-1])]
 
 
-def _single(spot: Spot, framing: Framing, join: Spot | None, is_pipe: bool, stops: tuple[bool, bool]) -> list[Stretch]:
+def _single(spot: Spot, framing: Framing, join: Spot | None, is_pipe: bool, stops: tuple[bool, bool]) -> list[Leg]:
     """A run seen at one spot: into its box, if it has one, and on from there, for it comes from somewhere."""
     found = [] if join is None else _into_box(spot, join, framing, 0, is_pipe)
     if not any(stops) or (join is None and not all(stops)):
         # One spot tells no direction: it may pass its box, or come to it from anywhere.
         found += beyond(spot, join if is_pipe else None, framing, len(found), is_pipe)
-    return found or _leg(spot, spot)
+    return found or [Leg(spot, spot)]
 
 
-def _into_box(end: Spot, join: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:
+def _into_box(end: Spot, join: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Leg]:
     """From a run's last spot into its box: by any of its openings, and seldom straight."""
-    loose = np.zeros((3, 3)) if is_pipe else EYE * INTO_BOX_M**2
-    legs = between(end, Spot(point_m=join.point_m, cov=join.cov + loose), framing, group)
-    if is_pipe or len(legs) != 2:
-        return legs
-    first, last = legs  # one straight leg: bent in its middle
-    middle = first.end_cov + loose
-    return [replace(first, end_cov=middle), replace(last, start_cov=middle)]
+    if is_pipe:
+        return between(end, join, framing, group)
+    legs = between(end, Spot(point_m=join.point_m, cov=join.cov + EYE * INTO_BOX_M**2), framing, group)
+    return legs if len(legs) != 1 else [legs[0]._replace(loose_m=INTO_BOX_M)]  # straight: bent in its middle
 
 
-def _into_edge(end: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Stretch]:
+def _into_edge(end: Spot, framing: Framing, group: int, is_pipe: bool) -> list[Leg]:
     """A run that has come near a plate or a corner goes on into it."""
     x, z = end.point_m[:2]
     high, wide = framing.height_m, framing.length_m

@@ -162,7 +162,7 @@ def _beside(stud: StudPlace, height_m: float, things) -> Iterator[str]:
             near = abs(block.center_m[0] - stud.center_m) <= reach_m + block.half_width_m + wording.COVER_95 * sigma[0]
             level = abs(block.center_m[1] - height_m) <= block.half_height_m + wording.COVER_95 * sigma[1]
         else:
-            lines = thing.lines
+            lines = thing.course
             grow = thing.radius_m + wording.COVER_95 * lines.sigma_m
             left, right = (f(lines.starts_m[:, 0], lines.ends_m[:, 0]) for f in (np.minimum, np.maximum))
             low, high = (f(lines.starts_m[:, 1], lines.ends_m[:, 1]) for f in (np.minimum, np.maximum))

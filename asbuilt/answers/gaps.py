@@ -11,13 +11,12 @@ from scipy.special import ndtr
 
 from asbuilt.answers.stretches import SEEN
 from asbuilt.answers.things import Thing
-from asbuilt.answers.touch import Bit, Block, block_chance, length, stretches_chance
+from asbuilt.answers.touch import Bit, Block, block_chance, course_chance, nearest_share
 
 # Marking out and holding the drill: 1/8 in along the wall, 1/16 in deep (common practice, no source).
 AIM_COV = np.diag([0.0032, 0.0032, 0.0016]) ** 2
 # Where even the bound on the chance is below this, the integral is not worth doing.
 NEGLIGIBLE = 1e-5
-THIRDS = np.array([[1.0], [2.0]]) / 3
 FARTHEST_SIGMA = 5.0  # no shift in three dimensions is larger, but for one in sixty thousand
 
 
@@ -58,18 +57,7 @@ def chances_of(thing: Thing, bit: Bit, clearance: Clearance, aim_cov: np.ndarray
             return 0.0, 0.0
         chance = block_chance(replace(thing.block, cov=thing.block.cov + aim_cov), bit)
         return chance, chance
-    near = [thing.course[i] for i in _near(thing, bit, aim_cov)]
-    aimed = [replace(s, start_cov=s.start_cov + aim_cov, end_cov=s.end_cov + aim_cov) for s in near]
-    return stretches_chance(aimed, thing.radius_m, bit)
-
-
-def _near(thing: Thing, bit: Bit, aim_cov: np.ndarray) -> np.ndarray:
-    """Numbers of the stretches whose rectangle, grown by six sigma, reaches the bit."""
-    lines, aim = thing.lines, np.array([bit.offset_m, bit.height_m])
-    grow = thing.radius_m + bit.radius_m + 6 * np.sqrt(lines.sigma_m**2 + np.diag(aim_cov)[:2])
-    low = np.minimum(lines.starts_m, lines.ends_m)[:, :2] - grow
-    high = np.maximum(lines.starts_m, lines.ends_m)[:, :2] + grow
-    return np.flatnonzero(((low <= aim) & (aim <= high)).all(axis=1))
+    return course_chance(thing.course, thing.radius_m, bit, aim_cov)
 
 
 def clearances(things: Sequence[Thing], bit: Bit, aim_cov: np.ndarray = AIM_COV) -> list[Clearance]:
@@ -107,17 +95,20 @@ def _runs_nearest(runs: Sequence[Thing], bit: Bit, aim_cov: np.ndarray):
     Yields (stretch, share, aside, over), (stretch, share, aside) and whether the whole run is
     out of reach, all runs worked out at once.
     """
-    course = [s for t in runs for s in t.course]
-    starts = np.concatenate([t.lines.starts_m for t in runs])
-    ends = np.concatenate([t.lines.ends_m for t in runs])
-    sigma = np.sqrt(np.concatenate([t.lines.reach_m for t in runs]) ** 2 + np.trace(aim_cov))
+    starts = np.concatenate([t.course.starts_m for t in runs])
+    ends = np.concatenate([t.course.ends_m for t in runs])
+    sigma = np.sqrt(np.concatenate([t.course.reach_m for t in runs]) ** 2 + np.trace(aim_cov))
     radius = np.concatenate([np.full(len(t.course), t.radius_m) for t in runs])
     a, d = starts[:, :2] - (bit.offset_m, bit.height_m), (ends - starts)[:, :2]
     along = np.clip(-(a * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
     flat_aside = a + along[:, None] * d
     plane = np.hypot(flat_aside[:, 0], flat_aside[:, 1])
     depth_a, depth_d = starts[:, 2] - bit.tip_m, (ends - starts)[:, 2]
-    share = _nearest_share(a, d, depth_a, depth_d, along, bit.radius_m)
+    share = along.copy()
+    todo = np.flatnonzero((depth_a + along * depth_d > 0) & (np.abs(depth_d) > 1e-6))
+    if len(todo):
+        start, way = (*a[todo].T, depth_a[todo]), (*d[todo].T, depth_d[todo])
+        share[todo] = nearest_share(start, way, along[todo], bit.radius_m)
     aside = a + share[:, None] * d
     over = np.maximum(depth_a + share * depth_d, 0)
     distance = np.hypot(np.maximum(np.hypot(aside[:, 0], aside[:, 1]) - bit.radius_m, 0), over)
@@ -127,8 +118,9 @@ def _runs_nearest(runs: Sequence[Thing], bit: Bit, aim_cov: np.ndarray):
         own = slice(first, first + len(run.course))
         best = first + int(np.argmin(sigmas[own]))
         flat = first + int(np.argmin(plane[own]))
-        met = course[best], share[best], aside[best], over[best]
-        yield met, (course[flat], along[flat], flat_aside[flat]), bool(sigmas[best] > FARTHEST_SIGMA)
+        met = run.course[best - first], share[best], aside[best], over[best]
+        passed = run.course[flat - first], along[flat], flat_aside[flat]
+        yield met, passed, bool(sigmas[best] > FARTHEST_SIGMA)
         first = own.stop
 
 
@@ -143,32 +135,6 @@ def _run_clearance(thing: Thing, nearest, bit: Bit, aim_cov: np.ndarray) -> Clea
     plane_gap_m = math.hypot(*flat_aside) - bit.radius_m - thing.radius_m
     return replace(found, out_of_reach=out_of_reach, plane_gap_m=plane_gap_m, plane_toward=toward,
                    plane_sigma_m=_sigma(flat_cov[:2, :2], toward))  # fmt: skip
-
-
-def _nearest_share(a, d, depth_a, depth_d, along, bit_radius_m) -> np.ndarray:
-    """Share along each stretch at which it is nearest to the swept bit: convex, so by sections.
-
-    Where the stretch is reached in depth at its nearest along the wall, that is the place.
-    """
-    share = along.copy()
-    todo = np.flatnonzero((depth_a + along * depth_d > 0) & (np.abs(depth_d) > 1e-6))
-    if not len(todo):
-        return share
-    (a_x, a_z), (d_x, d_z), depth_a, depth_d, along = a[todo].T, d[todo].T, depth_a[todo], depth_d[todo], along[todo]
-
-    def distance(s):
-        aside = length(a_x + s * d_x, a_z + s * d_z) - bit_radius_m
-        return length(np.maximum(aside, 0), np.maximum(depth_a + s * depth_d, 0))
-
-    lowest = np.where(depth_d > 0, 0.0, 1.0)
-    low, high = np.minimum(along, lowest), np.maximum(along, lowest)
-    for _ in range(14):
-        inner = low + THIRDS * (high - low)
-        left, right = distance(inner)
-        left_is_less = left < right
-        low, high = np.where(left_is_less, low, inner[0]), np.where(left_is_less, inner[1], high)
-    share[todo] = (low + high) / 2
-    return share
 
 
 def _clearance(aside, plane_gap, over, radius_m, cov, depth_m, status, weight) -> Clearance:

@@ -170,9 +170,9 @@ def seen_way(wiring: Wiring, spots: list[Position]) -> Way:
 def _between(wiring: Wiring, a: Position, b: Position) -> tuple[float, float]:
     """Mean and sigma of the length from one seen place to the next, over all ways the run may go [m]."""
     ways: dict[int, tuple[float, float]] = {}
-    for s in between(_spot(a), _spot(b), wiring.view.face(a.face_id).framing):
-        before_m, _ = ways.get(s.alternative, (0.0, 0.0))
-        ways[s.alternative] = (before_m + float(np.linalg.norm(s.end_m - s.start_m)), s.weight)
+    for leg in between(_spot(a), _spot(b), wiring.view.face(a.face_id).framing):
+        before_m, _ = ways.get(leg.alternative, (0.0, 0.0))
+        ways[leg.alternative] = (before_m + math.dist(leg.a.point_m, leg.b.point_m), leg.weight)
     lengths, weights = np.array(list(ways.values())).T
     mean_m = float(np.average(lengths, weights=weights))
     return mean_m, math.sqrt(float(np.average((lengths - mean_m) ** 2, weights=weights)))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.answers.stretches import SEEN, Lines, Stretch
+from asbuilt.answers.stretches import SEEN, Course, Stretch
 from asbuilt.answers.things import Thing
 from asbuilt.answers.wording import COVER_95
 
@@ -81,8 +81,8 @@ def _block_part(thing: Thing, r: Rectangle, sigmas: float) -> Part | None:
 
 def _run_part(thing: Thing, r: Rectangle, offset_m: float, height_m: float | None, sigmas: float) -> Part | None:
     radius_m = thing.radius_m if sigmas else 0.0
-    near = _overlapping(thing.lines, r, radius_m, sigmas)
-    sigma_m = thing.lines.sigma_m[near].tolist()
+    near = _overlapping(thing.course, r, radius_m, sigmas)
+    sigma_m = thing.course.sigma_m[near].tolist()
     clipped = [c for i, s in zip(near, sigma_m, strict=True) if (c := _clip(thing.course[i], r, radius_m, sigmas, s))]
     if not clipped:
         return None
@@ -96,15 +96,15 @@ def _run_part(thing: Thing, r: Rectangle, offset_m: float, height_m: float | Non
                        right_m=float(ends[:, 0].max()), top_m=float(ends[:, 1].max()))  # fmt: skip
     point, cov, _ = spots[best]
     if likely[best].weight < 1:
-        cov = cov + _alternatives_spread(point, likely[best].group, thing.lines)
+        cov = cov + _alternatives_spread(point, likely[best].group, thing.course)
     return Part(point_m=point, cov=cov, status=likely[best].status, extent=extent, pieces=tuple(clipped))
 
 
-def _overlapping(lines: Lines, r: Rectangle, radius_m: float, sigmas: float) -> np.ndarray:
+def _overlapping(course: Course, r: Rectangle, radius_m: float, sigmas: float) -> np.ndarray:
     """Numbers of the stretches whose own rectangle, grown by width and error, meets ``r``."""
-    grow = radius_m + sigmas * lines.sigma_m
-    low = np.minimum(lines.starts_m, lines.ends_m)[:, :2] - grow
-    high = np.maximum(lines.starts_m, lines.ends_m)[:, :2] + grow
+    grow = radius_m + sigmas * course.sigma_m
+    low = np.minimum(course.starts_m, course.ends_m)[:, :2] - grow
+    high = np.maximum(course.starts_m, course.ends_m)[:, :2] + grow
     meets = (low[:, 0] <= r.right_m) & (high[:, 0] >= r.left_m) & (low[:, 1] <= r.top_m) & (high[:, 1] >= r.bottom_m)
     return np.flatnonzero(meets)
 
@@ -190,18 +190,18 @@ def _mixture(hits: Sequence[tuple[Stretch, np.ndarray, np.ndarray]], axis: int) 
     )  # fmt: skip
 
 
-def _alternatives_spread(point_m: np.ndarray, group: int, lines: Lines) -> np.ndarray:
+def _alternatives_spread(point_m: np.ndarray, group: int, course: Course) -> np.ndarray:
     """What the alternatives that a spot of a run might lie on instead add to its covariance."""
-    own = np.flatnonzero(lines.group == group)
-    starts, d = lines.starts_m[own], (lines.ends_m - lines.starts_m)[own]
+    own = np.flatnonzero(course.group == group)
+    starts, d = course.starts_m[own], (course.ends_m - course.starts_m)[own]
     share = np.clip(((point_m - starts) * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
     miss = starts + share[:, None] * d - point_m
     length = (miss * miss).sum(1)
     spread, total = np.zeros((3, 3)), 0.0
-    for alternative in np.unique(lines.alternative[own]):
-        members = np.flatnonzero(lines.alternative[own] == alternative)
+    for alternative in np.unique(course.alternative[own]):
+        members = np.flatnonzero(course.alternative[own] == alternative)
         nearest = members[np.argmin(length[members])]
-        weight = lines.weight[own[nearest]]
+        weight = course.weight[own[nearest]]
         spread += weight * np.outer(miss[nearest], miss[nearest])
         total += weight
     return spread / total

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from asbuilt.answers.course import JOIN_M, Framing, course_of, leading_to
+from asbuilt.answers.course import JOIN_M, Framing, leading_to, legs_of
 from asbuilt.answers.index import ENDS, LEADERS
-from asbuilt.answers.stretches import Lines, Spot, Stretch
+from asbuilt.answers.stretches import Course, Leg, Spot, courses
 from asbuilt.answers.touch import Block
 from asbuilt.geometry.planes import outside_m
 from asbuilt.record.kinds import KINDS, Kind
@@ -27,6 +27,7 @@ GANG_M = 0.046  # each further gang of a box, common practice, no source
 PIPES = ("pipe", "drain", "gas pipe", "sprinkler pipe", "conduit", "duct")
 STOP_WORDS = ("stub", "stub-out", "cap", "capped", "end", "stops")  # said of where a run comes from or goes to
 MIRROR = np.diag([-1.0, 1.0, -1.0])
+NO_COURSE = Course.of(())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,8 +45,7 @@ class Thing:
     spots: tuple[Spot, ...]
     radius_m: float = 0.0
     block: Block | None = None
-    course: tuple[Stretch, ...] = ()
-    lines: Lines | None = None  # the course as arrays
+    course: Course = NO_COURSE
     on_far_face: bool = False
 
 
@@ -76,8 +76,17 @@ def things_of(
                 group.sort(key=lambda p: p.order_idx)
                 spots = tuple(_spot(p, face if not is_far else far, is_far, face) for p in group)
                 things.append(_thing(item, circuits.get(item.circuit_id), group, spots, is_far))
-    found = [_with_course(thing, things, framing) for thing in things]
-    return found + [_leader(thing, framing) for thing in found if _has_unseen_run(thing, found)]
+    return _with_courses(things, framing)
+
+
+def _with_courses(things: Sequence[Thing], framing: Framing) -> list[Thing]:
+    """The same things, every run with its course; and after them the runs that must lead to some."""
+    led_to = [t for t in things if _has_unseen_run(t, things)]
+    runs = [_legs_of(t, things, framing) for t in things if t.block is None]
+    runs += [leading_to(t.spots[0], framing, from_above=t.kind.name == "coil") for t in led_to]
+    each = courses(runs)
+    found = [t if t.block is not None else replace(t, course=next(each)) for t in things]
+    return found + [replace(t, block=None, radius_m=LEADERS[t.kind.name], course=next(each)) for t in led_to]
 
 
 def _has_unseen_run(thing: Thing, things: Sequence[Thing]) -> bool:
@@ -87,12 +96,6 @@ def _has_unseen_run(thing: Thing, things: Sequence[Thing]) -> bool:
     at_m = thing.block.center_m[:2]
     ends = [s.point_m[:2] for t in things if t.block is None for s in (t.spots[0], t.spots[-1])]
     return all(math.dist(end, at_m) > JOIN_M for end in ends)
-
-
-def _leader(thing: Thing, framing: Framing) -> Thing:
-    """The run that must lead to a conduit's end, a stub or a coil, though nobody marked it."""
-    course = leading_to(thing.spots[0], framing, from_above=thing.kind.name == "coil")
-    return replace(thing, block=None, radius_m=LEADERS[thing.kind.name], course=tuple(course), lines=Lines.of(course))
 
 
 def _spot(position: Position, own: Face, is_far: bool, asked: Face) -> Spot:
@@ -142,16 +145,13 @@ def _block(item: Item, kind: Kind, spots: Sequence[Spot], is_far: bool) -> Block
                  wider_m=wider)  # fmt: skip
 
 
-def _with_course(thing: Thing, things: Sequence[Thing], framing: Framing) -> Thing:
-    if thing.block is not None:
-        return thing
+def _legs_of(thing: Thing, things: Sequence[Thing], framing: Framing) -> list[Leg]:
     ends = (thing.spots[0], thing.spots[-1])
     boxes = (_box_at(thing, ends[0], things), None) if len(thing.spots) == 1 else _boxes_at(thing, ends, things)
     joins = tuple(None if box is None else _mouth(end, box.block) for end, box in zip(ends, boxes, strict=True))
     named = tuple(box is not None and _is_named(thing, box) for box in boxes)
     stops = (_says_stop(thing.item.comes_from), _says_stop(thing.item.goes_to))
-    course = course_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES, stops=stops, named=named)
-    return replace(thing, course=tuple(course), lines=Lines.of(course))
+    return legs_of(thing.spots, framing, joins, is_pipe=thing.kind.name in PIPES, stops=stops, named=named)
 
 
 def _says_stop(text: str) -> bool:

@@ -9,18 +9,18 @@ deeper hole never gets a smaller chance. Points are (offset, height, depth) [m].
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 from scipy.special import ndtri
 
-from asbuilt.answers.stretches import BEYOND, Stretch
+from asbuilt.answers.stretches import BEYOND, Course
 
+NO_COV = np.zeros((3, 3))
 LOG2_POINTS = 11
 FARTHEST_SIGMA = 5.0  # beyond this the chance is below one in a million
+HALVINGS = 14  # a ten-thousandth of a stretch's length
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,8 +85,10 @@ def _meets(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit: Bit) ->
     open_ = ~touched & (aside <= radius_m) & (lowest <= radius_m)
     if open_.any():
         start, way = (tuple(v[open_] for v in of) for of in ((a_x, a_z, depth_a), (d_x, d_z, depth_d)))
-        lowest_at = np.where(way[2] > 0, 0.0, 1.0)
-        touched[open_] = _least_distance(start, way, along[open_], lowest_at, bit.radius_m) <= radius_m
+        share = nearest_share(start, way, along[open_], bit.radius_m)
+        (a_x, a_z, depth_a), (d_x, d_z, depth_d) = start, way
+        aside = np.maximum(length(a_x + share * d_x, a_z + share * d_z) - bit.radius_m, 0)
+        touched[open_] = length(aside, np.maximum(depth_a + share * depth_d, 0)) <= radius_m
     return touched
 
 
@@ -95,21 +97,32 @@ def length(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     return np.sqrt(x * x + y * y)
 
 
-def _least_distance(start, way, from_, to, bit_radius_m) -> np.ndarray:
-    """Least distance from the bit to centre lines, between two places along them: convex, so by sections."""
+def nearest_share(start, way, along, bit_radius_m: float) -> np.ndarray:
+    """Share along straight lines at which they are nearest to a swept bit.
+
+    The distance is convex along a line, so the sign of its slope is halved upon, between the place
+    nearest along the wall and the end that lies nearest to the room.
+
+    Parameters
+    ----------
+    start, way : triples of arrays (N,)
+        Where each line starts, from the bit's tip, and its way to its end: offset, height, depth [m].
+    along : array (N,)
+        Share at which each is nearest along the wall.
+    """
     (a_x, a_z, depth_a), (d_x, d_z, depth_d) = start, way
-
-    def distance(s):
-        aside = length(a_x + s * d_x, a_z + s * d_z) - bit_radius_m
-        return length(np.maximum(aside, 0), np.maximum(depth_a + s * depth_d, 0))
-
-    low, high = np.minimum(from_, to), np.maximum(from_, to)
-    for _ in range(22):
-        third = (high - low) / 3
-        left_is_less = distance(low + third) < distance(high - third)
-        high = np.where(left_is_less, high - third, high)
-        low = np.where(left_is_less, low, low + third)
-    return distance((low + high) / 2)
+    least_at = -(a_x * d_x + a_z * d_z)
+    flat2 = d_x * d_x + d_z * d_z
+    inner, outer = along, np.where(depth_d > 0, 0.0, 1.0)
+    for _ in range(HALVINGS):
+        share = (inner + outer) / 2
+        from_axis = length(a_x + share * d_x, a_z + share * d_z)
+        # Slopes toward larger shares of half the squared distance, aside and in depth.
+        aside = np.maximum(1 - bit_radius_m / np.maximum(from_axis, 1e-12), 0) * (share * flat2 - least_at)
+        slope = aside + np.maximum(depth_a + share * depth_d, 0) * depth_d
+        is_inner = (slope > 0) == (depth_d > 0)  # the least lies farther out
+        inner, outer = np.where(is_inner, share, inner), np.where(is_inner, outer, share)
+    return (inner + outer) / 2
 
 
 def block_touched(center_m: np.ndarray, block: Block, bit: Bit) -> np.ndarray:
@@ -134,7 +147,7 @@ def block_chance(block: Block, bit: Bit) -> float:
     return float(chance)
 
 
-def stretches_chance(stretches: Sequence[Stretch], radius_m: float, bit: Bit) -> tuple[float, float]:
+def course_chance(course: Course, radius_m: float, bit: Bit, aim_cov: np.ndarray = NO_COV) -> tuple[float, float]:
     """Chance that the bit touches a run that lies along one alternative of each group.
 
     The error is taken as common to the whole run; groups as independent of each other.
@@ -144,39 +157,40 @@ def stretches_chance(stretches: Sequence[Stretch], radius_m: float, bit: Bit) ->
     chance, known : float
         ``known`` leaves out the ways that the run may take beyond its last sighting.
     """
-    near = [s for s in stretches if _may_touch(s, radius_m, bit)]
-    if not near:
+    near = np.flatnonzero(_may_touch(course, radius_m, bit, aim_cov))
+    if not len(near):
         return 0.0, 0.0
-    touched = _touched(near, radius_m, bit)
-    chance, sure = _along_one_of_each(near, touched), [i for i, s in enumerate(near) if s.status != BEYOND]
+    course = course.part(near)
+    touched = _touched(course, radius_m, bit, aim_cov)
+    chance, sure = _along_one_of_each(course, touched), np.flatnonzero(course.status != BEYOND)
     if len(sure) == len(near):
         return chance, chance
-    return chance, _along_one_of_each([near[i] for i in sure], touched[sure]) if sure else 0.0
+    return chance, _along_one_of_each(course.part(sure), touched[sure]) if len(sure) else 0.0
 
 
-def _along_one_of_each(near: Sequence[Stretch], touched: np.ndarray) -> float:
+def _along_one_of_each(course: Course, touched: np.ndarray) -> float:
+    ways: dict[float, dict[float, list[int]]] = {}
+    for row, (group, alternative) in enumerate(zip(course.group.tolist(), course.alternative.tolist(), strict=True)):
+        ways.setdefault(group, {}).setdefault(alternative, []).append(row)
     miss = np.ones(touched.shape[1])
-    for group in {s.group for s in near}:
-        share = np.zeros(len(miss))
-        for alternative in {s.alternative for s in near if s.group == group}:
-            members = [i for i, s in enumerate(near) if s.group == group and s.alternative == alternative]
-            share += touched[members].any(axis=0) * near[members[0]].weight
+    for alternatives in ways.values():
+        share = sum(touched[rows].any(axis=0) * course.weight[rows[0]] for rows in alternatives.values())
         miss *= 1 - np.minimum(share, 1)
     return float(1 - miss.mean())
 
 
-def _touched(stretches: Sequence[Stretch], radius_m: float, bit: Bit) -> np.ndarray:
+def _touched(course: Course, radius_m: float, bit: Bit, aim_cov: np.ndarray) -> np.ndarray:
     """Whether each stretch is touched at each point of the rule, shape (S, N)."""
-    centers = np.array([(s.start_m, s.end_m) for s in stretches])
-    roots = root_of(np.array([(s.start_cov, s.end_cov) for s in stretches]))
-    places = centers[..., None] + roots @ normal_points().T  # (S, 2, 3, N)
-    start, end = places.transpose(1, 2, 0, 3)
+    centers = np.stack([course.starts_m, course.ends_m])
+    roots = root_of(np.stack([course.start_covs, course.end_covs]) + aim_cov)
+    start, end = np.moveaxis(centers[..., None] + roots @ normal_points().T, 2, 1)  # (2, 3, S, N)
     return _meets(start, end, radius_m, bit)
 
 
-def _may_touch(stretch: Stretch, radius_m: float, bit: Bit) -> bool:
-    variance = max(cov[0, 0] + cov[1, 1] for cov in (stretch.start_cov, stretch.end_cov))
-    a = stretch.start_m[:2] - (bit.offset_m, bit.height_m)
-    d = (stretch.end_m - stretch.start_m)[:2]
-    along = min(max(-float(a @ d) / max(float(d @ d), 1e-18), 0.0), 1.0)
-    return math.hypot(*(a + along * d)) <= radius_m + bit.radius_m + FARTHEST_SIGMA * math.sqrt(variance)
+def _may_touch(course: Course, radius_m: float, bit: Bit, aim_cov: np.ndarray) -> np.ndarray:
+    """Whether each stretch can lie on the bit's path at all, along the wall."""
+    reach_m = FARTHEST_SIGMA * np.sqrt(course.across_m**2 + aim_cov[0, 0] + aim_cov[1, 1])
+    a, d = course.starts_m[:, :2] - (bit.offset_m, bit.height_m), (course.ends_m - course.starts_m)[:, :2]
+    along = np.clip(-(a * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
+    nearest = a + along[:, None] * d
+    return length(nearest[:, 0], nearest[:, 1]) <= radius_m + bit.radius_m + reach_m

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from asbuilt.answers.course import Framing, course_of
+from asbuilt.answers.course import Framing, legs_of
 from asbuilt.answers.gaps import chances_of, clearances
-from asbuilt.answers.stretches import BEYOND, Lines, Spot, Stretch
+from asbuilt.answers.stretches import BEYOND, Course, Spot, Stretch, courses
 from asbuilt.answers.things import Thing
-from asbuilt.answers.touch import Bit, Block, block_chance, capsule_touched, stretches_chance
+from asbuilt.answers.touch import Bit, Block, block_chance, capsule_touched, course_chance
 from asbuilt.record.kinds import KINDS
 from asbuilt.record.types import Item
 
@@ -44,7 +44,7 @@ def test_chance_of_touching_a_stretch_is_within_a_hundredth_of_simulation(seed):
     bit = Bit(offset_m=aim[0] + rng.normal(0, 0.02), height_m=aim[1] + rng.normal(0, 0.02),
               radius_m=rng.uniform(0.002, 0.02), tip_m=aim[2] + rng.normal(0, 0.03))  # fmt: skip
     expected = _simulated_capsule(stretch, 0.006, bit, rng)
-    assert stretches_chance([stretch], 0.006, bit)[0] == pytest.approx(expected, abs=0.01)
+    assert course_chance(Course.of([stretch]), 0.006, bit)[0] == pytest.approx(expected, abs=0.01)
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -69,7 +69,7 @@ def test_a_straight_upright_cable_agrees_with_the_closed_form():
     from scipy.stats import norm
 
     expected = norm.cdf((-0.03 + 0.012) / sigma) - norm.cdf((-0.03 - 0.012) / sigma)
-    assert stretches_chance([stretch], 0.006, bit)[0] == pytest.approx(expected, abs=0.002)
+    assert course_chance(Course.of([stretch]), 0.006, bit)[0] == pytest.approx(expected, abs=0.002)
 
 
 def test_alternatives_share_the_chance_and_exclude_each_other():
@@ -77,8 +77,8 @@ def test_alternatives_share_the_chance_and_exclude_each_other():
     ways = [Stretch(start_m=sure.start_m, end_m=sure.end_m, start_cov=sure.start_cov, end_cov=sure.end_cov,
                     group=0, alternative=i, weight=w) for i, w in enumerate((0.4, 0.2))]  # fmt: skip
     bit = Bit(offset_m=0.0, height_m=0.0, radius_m=0.005, tip_m=0.1)
-    assert stretches_chance(ways[:1], 0.006, bit)[0] == pytest.approx(0.4)
-    assert stretches_chance(ways, 0.006, bit)[0] == pytest.approx(0.6)
+    assert course_chance(Course.of(ways[:1]), 0.006, bit)[0] == pytest.approx(0.4)
+    assert course_chance(Course.of(ways), 0.006, bit)[0] == pytest.approx(0.6)
 
 
 lengths = st.floats(-0.15, 0.15)
@@ -90,11 +90,11 @@ lengths = st.floats(-0.15, 0.15)
 def test_a_wider_or_deeper_hole_never_has_a_smaller_chance(x, z, tip, radius, grow, deeper):
     stretch = _stretch((0, -0.2, 0.03), (0.1, 0.2, 0.08), (0.01, 0.02, 0.015))
     bit = Bit(offset_m=x, height_m=z, radius_m=radius, tip_m=tip)
-    chance = stretches_chance([stretch], 0.006, bit)[0]
+    chance = course_chance(Course.of([stretch]), 0.006, bit)[0]
     wider = Bit(offset_m=x, height_m=z, radius_m=radius + grow, tip_m=tip)
     deeper_bit = Bit(offset_m=x, height_m=z, radius_m=radius, tip_m=tip + deeper)
-    assert stretches_chance([stretch], 0.006, wider)[0] >= chance
-    assert stretches_chance([stretch], 0.006, deeper_bit)[0] >= chance
+    assert course_chance(Course.of([stretch]), 0.006, wider)[0] >= chance
+    assert course_chance(Course.of([stretch]), 0.006, deeper_bit)[0] >= chance
 
 
 def test_with_a_larger_error_a_sure_hit_becomes_less_sure_and_a_near_miss_more_likely():
@@ -103,8 +103,8 @@ def test_with_a_larger_error_a_sure_hit_becomes_less_sure_and_a_near_miss_more_l
     hits, misses = [], []
     for sigma in (0.002, 0.005, 0.01, 0.02, 0.04):
         stretch = _stretch((0, -1, 0.04), (0, 1, 0.04), (sigma, sigma, 0.001))
-        hits.append(stretches_chance([stretch], 0.006, aimed)[0])
-        misses.append(stretches_chance([stretch], 0.006, aside)[0])
+        hits.append(course_chance(Course.of([stretch]), 0.006, aimed)[0])
+        misses.append(course_chance(Course.of([stretch]), 0.006, aside)[0])
     assert hits == sorted(hits, reverse=True) and hits[0] > 0.99
     assert misses == sorted(misses) and misses[0] == 0.0
 
@@ -114,8 +114,8 @@ def test_mirror_images_have_equal_chances():
     mirrored = Bit(offset_m=-0.02, height_m=0.01, radius_m=0.005, tip_m=0.05)
     one = _stretch((0.0, -0.2, 0.03), (0.1, 0.2, 0.08), (0.01, 0.02, 0.015))
     other = _stretch((-0.0, -0.2, 0.03), (-0.1, 0.2, 0.08), (0.01, 0.02, 0.015))
-    expected = stretches_chance([other], 0.006, mirrored)[0]
-    assert stretches_chance([one], 0.006, bit)[0] == pytest.approx(expected, abs=0.004)
+    expected = course_chance(Course.of([other]), 0.006, mirrored)[0]
+    assert course_chance(Course.of([one]), 0.006, bit)[0] == pytest.approx(expected, abs=0.004)
 
 
 def test_a_pipe_straight_into_the_wall_is_touched_only_when_reached():
@@ -130,7 +130,7 @@ def _cable(spots, joins=(None, None), stops=(False, False), is_pipe=False):
     """The course of a cable on a wall 5 m long and 2.4 m high."""
     framing = Framing(length_m=5.0, height_m=2.4, studs_m=tuple((0.4 * n - 0.019, 0.4 * n + 0.019) for n in range(13)))
     made = [Spot(point_m=np.array(p, float), cov=np.diag([4e-6] * 3)) for p in spots]
-    return course_of(made, framing, joins, is_pipe=is_pipe, stops=stops)
+    return next(courses([legs_of(made, framing, joins, is_pipe=is_pipe, stops=stops)]))
 
 
 def _reaches(course, x, z):
@@ -162,7 +162,7 @@ def test_a_guess_beside_a_well_known_stretch_does_not_hide_it():
     on = Stretch(start_m=np.array([0.4, 1.0, 0.06]), end_m=np.array([2.0, 1.0, 0.06]), start_cov=cov, end_cov=wide,
                  group=1, weight=0.13, status=BEYOND)  # fmt: skip
     thing = Thing(item=Item(id="c", kind="cable"), kind=KINDS["cable"], circuit=None, positions=(), spots=(),
-                  radius_m=0.006, course=(seen, on), lines=Lines.of((seen, on)))  # fmt: skip
+                  radius_m=0.006, course=Course.of((seen, on)))  # fmt: skip
     bit = Bit(offset_m=0.3, height_m=1.0, radius_m=0.008, tip_m=0.063)
     (clearance,) = clearances([thing], bit)
     assert clearance.gap_m < 0 and not clearance.out_of_reach

@@ -10,7 +10,8 @@ import numpy as np
 
 from asbuilt.answers import wording
 from asbuilt.answers.checks.rule import Finding
-from asbuilt.answers.course import PIPE_STRAY, STRAY_LEAST_M, STRAY_SHARE
+from asbuilt.answers.course import PIPE_STRAY
+from asbuilt.answers.stretches import stray_m
 from asbuilt.answers.things import PIPES
 from asbuilt.answers.view import FaceView
 from asbuilt.answers.wiring import Lead, Wiring
@@ -95,8 +96,8 @@ def _stands(stud: StudPlace, face: FaceView, height_m: float) -> bool:
 def between(a: Spot, b: Spot, share: float, stray: float = 1.0) -> Spot:
     """A place on the straight line between two spots, with what a run strays from it."""
     length_m = float(np.linalg.norm(b.point_m - a.point_m))
-    stray_m = stray * max(STRAY_LEAST_M, STRAY_SHARE * length_m) * 2 * min(share, 1 - share)
-    cov = (1 - share) ** 2 * a.cov + share**2 * b.cov + np.eye(3) * stray_m**2
+    loose_m = stray * stray_m(length_m) * 2 * min(share, 1 - share)
+    cov = (1 - share) ** 2 * a.cov + share**2 * b.cov + np.eye(3) * loose_m**2
     return Spot(point_m=a.point_m + share * (b.point_m - a.point_m), cov=cov, measured=a.measured and b.measured)
 
 

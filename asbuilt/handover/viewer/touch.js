@@ -5,6 +5,7 @@
 const Touch = (() => {
   const AIM = [0.0032 ** 2, 0.0032 ** 2, 0.0016 ** 2];
   const FARTHEST = 5;
+  const HALVINGS = 14; // a ten-thousandth of a stretch's length
   const NEGLIGIBLE = 1e-5;
   const AIM_TRACE = AIM[0] + AIM[1] + AIM[2];
   const trace = (cov) => cov[0] + cov[4] + cov[8];
@@ -85,15 +86,19 @@ const Touch = (() => {
     return Math.hypot(Math.max(Math.hypot(ax + s * dx, az + s * dz) - radius, 0), Math.max(ay + s * dy, 0));
   }
 
-  // The least of a convex distance between two shares, by sections; the share is the middle of the last one.
-  function nearestShare(from, to, rounds, measure) {
-    let low = Math.min(from, to);
-    let high = Math.max(from, to);
-    for (let i = 0; i < rounds; i++) {
-      const third = (high - low) / 3;
-      if (measure(low + third) < measure(high - third)) high -= third; else low += third;
+  // Share along a line at which it is nearest to the swept bit: the sign of the slope of the (convex) distance is halved
+  // upon, between the place nearest along the wall and the end that lies nearest to the room.
+  function nearestShare(along, ax, az, dx, dz, ay, dy, radius) {
+    let inner = along;
+    let outer = dy > 0 ? 0 : 1;
+    for (let i = 0; i < HALVINGS; i++) {
+      const share = (inner + outer) / 2;
+      const axis = Math.max(Math.hypot(ax + share * dx, az + share * dz), 1e-12);
+      const aside = Math.max(1 - radius / axis, 0) * (share * (dx * dx + dz * dz) + ax * dx + az * dz);
+      const slope = aside + Math.max(ay + share * dy, 0) * dy;
+      if ((slope > 0) === (dy > 0)) inner = share; else outer = share;
     }
-    return (low + high) / 2;
+    return (inner + outer) / 2;
   }
 
   function capsuleTouched(sx, sz, sy, ex, ez, ey, radius, bit) {
@@ -107,8 +112,8 @@ const Touch = (() => {
     const aside = Math.hypot(ax + along * dx, az + along * dz) - bit.radius;
     if (Math.hypot(Math.max(aside, 0), Math.max(ay + along * dy, 0)) <= radius) return true;
     if (aside > radius || Math.min(ay, ay + dy) > radius) return false;
-    const measure = (s) => distance(s, ax, az, dx, dz, ay, dy, bit.radius);
-    return measure(nearestShare(along, dy > 0 ? 0 : 1, 22, measure)) <= radius;
+    const share = nearestShare(along, ax, az, dx, dz, ay, dy, bit.radius);
+    return distance(share, ax, az, dx, dz, ay, dy, bit.radius) <= radius;
   }
 
   function blockChance(block, bit) {
@@ -190,12 +195,7 @@ const Touch = (() => {
       if (gap > 0 && below(-gap / Math.max(clearance.sigma, 1e-9)) < NEGLIGIBLE) return 0;
       return blockChance({ ...thing.block, cov: aimed(thing.block.cov) }, bit);
     }
-    const near = thing.course.filter((s) => s.status !== without && [0, 1].every((k) => {
-      const sigma = Math.sqrt(Math.max(s.start_cov[4 * k], s.end_cov[4 * k], 0));
-      const grow = thing.radius + bit.radius + 6 * Math.sqrt(sigma * sigma + AIM[k]);
-      const at = k ? bit.height : bit.offset;
-      return Math.min(s.start[k], s.end[k]) - grow <= at && at <= Math.max(s.start[k], s.end[k]) + grow;
-    }));
+    const near = thing.course.filter((s) => s.status !== without);
     const aim = near.map((s) => ({ ...s, start_cov: aimed(s.start_cov), end_cov: aimed(s.end_cov) }));
     return stretchesChance(aim, thing.radius, bit);
   }
@@ -246,7 +246,7 @@ const Touch = (() => {
       if (!flat || plane < flat.plane) flat = { s, along, plane, x: ax + along * dx, z: az + along * dz };
       let share = along;
       if (ay + along * dy > 0 && Math.abs(dy) > 1e-6) {
-        share = nearestShare(along, dy > 0 ? 0 : 1, 14, (at) => distance(at, ax, az, dx, dz, ay, dy, bit.radius));
+        share = nearestShare(along, ax, az, dx, dz, ay, dy, bit.radius);
       }
       const [x, z] = [ax + share * dx, az + share * dz];
       const over = Math.max(ay + share * dy, 0);
