@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
@@ -13,6 +13,7 @@ from tests.geometry.lenses import PHONE, phone_lenses
 LENS_STEPS = np.array([1e-2, 1e-2, 1e-2, 1e-5, 1e-5, 1e-5, 1e-5])
 
 
+@settings(deadline=None)
 @given(of=phone_lenses, seed=st.integers(0, 1000))
 def test_pixels_are_the_lens_s_and_derivatives_those_of_differences(of, seed):
     points = np.random.default_rng(seed).uniform((-1.5, -1, 1.5), (1.5, 1, 6), (12, 3))
