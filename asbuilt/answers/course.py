@@ -36,6 +36,7 @@ JOIN_M, SURE_JOIN_M = 0.60, 0.3048
 GUESS_WEIGHT = 0.49
 NEXT_STUDS = 3  # a level run is taken to turn at one of this many studs, or not to turn
 TURN_REACH_M = 2.0  # and not farther on than this
+TURN_SHARE = 0.1  # each way level right from its last mark is so much less likely than going on upright (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +144,7 @@ def beyond(end: Spot, before: Spot | None, framing: Framing, group: int, is_pipe
         return _ways(end, ways, shares, group, 2 * GUESS_WEIGHT, is_pipe)
     dx, dz = end.point_m[:2] - before.point_m[:2]
     if abs(dz) >= abs(dx):
-        return _straight_on(end, before, framing, group, is_pipe)
+        return _straight_on(end, before, framing, group, is_pipe) if is_pipe else _upright_on(end, dz, framing, group)
     ways, shares = _level_ways(x, z, 1.0 if dx > 0 else -1.0, framing)
     return _ways(end, ways, shares, group, GUESS_WEIGHT, is_pipe)
 
@@ -158,14 +159,30 @@ def _straight_on(end: Spot, before: Spot, framing: Framing, group: int, is_pipe:
     return _ways(end, [(way,)], [1.0], group, GUESS_WEIGHT, is_pipe)
 
 
+def _upright_on(end: Spot, dz: float, framing: Framing, group: int) -> list[Leg]:
+    """A cable that came upright goes on so; seldom it turns level right at its last mark, to the next studs or on."""
+    x, z = end.point_m[:2]
+    edge_m = framing.height_m if dz > 0 else 0.0
+    ways: list[tuple] = [((x, edge_m),)]
+    for far_m in (0.0, framing.length_m):
+        turns = _studs_ahead(x, 1.0 if far_m > 0 else -1.0, framing)
+        ways += [((far_m, z),), *(((turn, z), (turn, edge_m)) for turn in turns)]
+    return _ways(end, ways, [1.0, *[TURN_SHARE] * (len(ways) - 1)], group, GUESS_WEIGHT, is_pipe=False)
+
+
+def _studs_ahead(x: float, sign: float, framing: Framing) -> list[float]:
+    """Centres of the next studs that way, the nearest first."""
+    centers = [(left + right) / 2 for left, right in framing.studs_m]
+    ahead = [c for c in sorted(centers, key=lambda c: abs(c - x)) if 0 < (c - x) * sign < TURN_REACH_M]
+    return ahead[:NEXT_STUDS]
+
+
 def _level_ways(x: float, z: float, sign: float, framing: Framing) -> tuple[list, list]:
     """A level run goes straight on, or turns up or down at one of the next studs."""
     far = framing.length_m if sign > 0 else 0.0
-    centers = [(left + right) / 2 for left, right in framing.studs_m]
-    ahead = [c for c in sorted(centers, key=lambda c: abs(c - x)) if 0 < (c - x) * sign < TURN_REACH_M]
     ways: list[tuple] = [((far, z),)]
     shares = [1.0]
-    for turn in [x, *ahead[:NEXT_STUDS]]:
+    for turn in [x, *_studs_ahead(x, sign, framing)]:
         ways += [((turn, z), (turn, framing.height_m)), ((turn, z), (turn, 0.0))]
         shares += [0.5, 0.2]
     return ways, shares

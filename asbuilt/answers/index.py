@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 
 from asbuilt.answers.course import EDGE_M, JOIN_M, SURE_JOIN_M, TURN_REACH_M
 from asbuilt.answers.index_rows import PlacedItems, read_items
+from asbuilt.answers.stretches import STRAY_SHARE
 from asbuilt.record.kinds import KINDS
 from asbuilt.record.store import Record
 
@@ -156,12 +157,14 @@ def _end_rectangles(items: PlacedItems, reach: np.ndarray, sizes: np.ndarray) ->
         sure = joined & (distance <= SURE_JOIN_M)
     single = items.starts == items.lasts  # seen at one spot: it goes on to the other side of it
     loose = (~edge & ~joined) | leads[owner] | single[owner]
-    spread = reach[at] + STRAY_M
+    # The farther a run goes unseen, the more it may stray; two sigma of that, for what it is listed within.
+    ahead_m = np.maximum(np.stack([x[at], z[at]], axis=1), size - np.stack([x[at], z[at]], axis=1))
+    aside_m = (reach[at] + STRAY_M)[:, None] + 2 * STRAY_SHARE * ahead_m
     short = joined & ~edge
     near = np.stack([x[at] - JOIN_M, z[at] - JOIN_M, x[at] + JOIN_M, z[at] + JOIN_M], axis=1)[short]
-    wide, turn = np.zeros_like(x[at]), spread + np.where(loose, TURN_REACH_M, 0.0)
+    wide, turn = np.zeros_like(x[at]), aside_m[:, 1] + np.where(loose, TURN_REACH_M, 0.0)
     loose |= short & ~sure  # it may go straight on past its box
-    level = np.stack([wide, z[at] - spread, size[:, 0], z[at] + spread], axis=1)[loose]
+    level = np.stack([wide, z[at] - aside_m[:, 0], size[:, 0], z[at] + aside_m[:, 0]], axis=1)[loose]
     upright = np.stack([x[at] - turn, wide, x[at] + turn, size[:, 1]], axis=1)[loose]
     rectangles = np.concatenate([near, level, upright])
     return rectangles, np.concatenate([owner[short], owner[loose], owner[loose]])

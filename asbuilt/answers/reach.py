@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from asbuilt.answers.stretches import SEEN, Course, Stretch
+from asbuilt.answers.stretches import BEYOND, SEEN, Course, Stretch
 from asbuilt.answers.things import Thing
 from asbuilt.answers.wording import COVER_95
 
 NEARLY_M = 0.02  # a run drawn within this of the nearest place counts as just as near
+SELDOM = 0.15  # a way past the last mark so much less likely than the likeliest one names no place (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +87,7 @@ def _run_part(thing: Thing, r: Rectangle, offset_m: float, height_m: float | Non
     clipped = [c for i, s in zip(near, sigma_m, strict=True) if (c := _clip(thing.course[i], r, radius_m, sigmas, s))]
     if not clipped:
         return None
-    likely = list(_likely(clipped))
+    likely = list(_likely([s for s in clipped if not _is_seldom(s, thing.course)] or clipped))
     spots = [_nearest(s, offset_m, height_m) for s in likely]
     distances = [d for _, _, d in spots]
     near = [i for i, d in enumerate(distances) if d <= min(distances) + NEARLY_M]
@@ -115,6 +116,11 @@ def _likely(stretches: Sequence[Stretch]) -> Iterator[Stretch]:
     for s in stretches:
         best[s.group] = max(best.get(s.group, 0.0), s.weight)
     yield from (s for s in stretches if s.weight >= best[s.group])
+
+
+def _is_seldom(stretch: Stretch, course: Course) -> bool:
+    """Whether a run hardly takes that way past its last mark: it counts for touching, but names no place."""
+    return stretch.status == BEYOND and stretch.weight < SELDOM * course.weight[course.group == stretch.group].max()
 
 
 def _clip(stretch: Stretch, r: Rectangle, radius_m: float, sigmas: float, sigma_m: Sequence[float]) -> Stretch | None:
@@ -152,20 +158,22 @@ def _nearest(s: Stretch, offset_m: float, height_m: float | None) -> tuple[np.nd
     return point, cov, math.dist(point[:2], wanted)
 
 
-def crossings(course: Sequence[Stretch], value_m: float, axis: int = 0) -> list[Crossing]:
+def crossings(course: Course, value_m: float, axis: int = 0) -> list[Crossing]:
     """Where a run crosses an offset (axis 0), from the floor up, or a height (axis 1), from the left.
 
-    Of alternatives that exclude each other it is the likeliest, with the spread of all. For a
-    height, the ``height_m`` of a crossing is the offset at which it happens.
+    Of alternatives that exclude each other it is the likeliest, with the spread of all; ways that
+    a run seldom takes past its last mark are left out. For a height, the ``height_m`` of a
+    crossing is the offset at which it happens.
     """
     other = 1 - axis
     by_group: dict[int, list[tuple[Stretch, np.ndarray, np.ndarray]]] = {}
-    for s in course:
+    for number, s in enumerate(course):
         d = s.end_m[axis] - s.start_m[axis]
         if abs(d) < 1e-6 or abs(d) < 0.1 * abs(s.end_m[other] - s.start_m[other]):
             continue  # it runs along the line, it does not cross it
         share = (value_m - s.start_m[axis]) / d
-        if 0 <= share < 1 or (share == 1 and s is course[-1]):
+        last = number == len(course) - 1
+        if (0 <= share < 1 or (share == 1 and last)) and not _is_seldom(s, course):
             by_group.setdefault(s.group, []).append((s, *at(s, float(share))))
     found = [_mixture(hits, axis) for hits in by_group.values()]
     return sorted(found, key=lambda c: c.height_m)

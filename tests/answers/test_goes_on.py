@@ -48,8 +48,16 @@ def test_past_the_last_mark_it_is_not_recorded_and_the_run_is_named(record):
     assert "half marked" in drill_text(answer)
 
 
-def test_far_to_the_side_of_that_way_nothing_is_recorded(record):
-    assert _drill(record, LAST_M + 0.25, AT_M + 0.17).outcome == wording.NOTHING
+def test_away_from_that_way_and_from_the_next_studs_nothing_is_recorded(record):
+    assert _drill(record, LAST_M + 0.25, AT_M + 0.10).outcome == wording.NOTHING
+    assert _drill(record, LAST_M + 0.25, AT_M + 0.30).outcome == wording.NOTHING
+
+
+@pytest.mark.parametrize(("aside_m", "up_m"), [(0.25, 0.02), (-0.25, 0.02), (0.19, 0.3)])
+def test_it_may_turn_level_right_past_its_last_mark_and_up_the_next_stud(record, aside_m, up_m):
+    """Seen in a rendered room: marked up a stud to an inch below the bored holes it then goes through."""
+    answer = _drill(record, LAST_M + up_m, AT_M + aside_m)
+    assert answer.outcome == wording.UNKNOWN and "half marked" in answer.sentence
 
 
 def test_behind_lists_the_guess_and_does_not_call_it_recorded(record):

@@ -4,6 +4,7 @@
 const Reach = (() => {
   const C95 = 1.96;
   const NEARLY = 0.02;
+  const SELDOM = 0.15;
   const { blend, clip, spread } = Touch;
 
   const at = (s, share) => ({
@@ -28,7 +29,8 @@ const Reach = (() => {
     const radius = sigmas ? thing.radius : 0;
     const pieces = thing.course.map((s) => clipped(s, r, radius, sigmas)).filter(Boolean);
     if (!pieces.length) return null;
-    const likely = likeliest(pieces);
+    const usual = pieces.filter((s) => !isSeldom(s, thing.course));
+    const likely = likeliest(usual.length ? usual : pieces);
     const spots = likely.map((s) => nearest(s, offset, height));
     const least = Math.min(...spots.map((s) => s.distance));
     let best = -1;
@@ -56,6 +58,12 @@ const Reach = (() => {
     const best = new Map();
     for (const s of stretches) best.set(s.group, Math.max(best.get(s.group) || 0, s.weight));
     return stretches.filter((s) => s.weight >= best.get(s.group));
+  }
+
+  // Whether a run hardly takes that way past its last mark: it counts for touching, but names no place.
+  function isSeldom(s, course) {
+    if (s.status !== "beyond the last sighting") return false;
+    return s.weight < SELDOM * Math.max(...course.filter((o) => o.group === s.group).map((o) => o.weight));
   }
 
   // The piece of a stretch inside a rectangle grown by the run's width and error.
@@ -101,7 +109,8 @@ const Reach = (() => {
       const d = s.end[0] - s.start[0];
       if (Math.abs(d) < 1e-6 || Math.abs(d) < 0.1 * Math.abs(s.end[1] - s.start[1])) continue;
       const share = (offset - s.start[0]) / d;
-      if ((share >= 0 && share < 1) || (share === 1 && s === course[course.length - 1])) {
+      const isOn = (share >= 0 && share < 1) || (share === 1 && s === course[course.length - 1]);
+      if (isOn && !isSeldom(s, course)) {
         if (!groups.has(s.group)) groups.set(s.group, []);
         groups.get(s.group).push({ s, ...at(s, share) });
       }
