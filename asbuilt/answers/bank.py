@@ -47,6 +47,8 @@ class CameraBank:
 
     def near(self, points_building_m: np.ndarray) -> CameraBank:
         """The cameras that are not too far from points (P, 3) to show anything of them."""
+        if not self.ids:
+            return self
         middle = points_building_m.mean(axis=0)
         radius_m = float(np.linalg.norm(points_building_m - middle, axis=1).max())
         own = self._tree.query_ball_point(middle, FAR_M + radius_m, return_sorted=True)

@@ -13,7 +13,7 @@ from asbuilt.answers.described import ThingAnswer, describe
 from asbuilt.answers.doubts import Doubt, age_of
 from asbuilt.answers.landmarks import Landmark, cross_check, landmarks_of
 from asbuilt.answers.power import CircuitOff, cautions_for, circuits_off
-from asbuilt.answers.reach import Part, Rectangle, part_in
+from asbuilt.answers.reach import Part, Rectangle, parts_in
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.routes import RULES, ExpectedRoute, routes_in
 from asbuilt.answers.standing import standing_at
@@ -144,7 +144,7 @@ def behind(
     reach = _reach(face, offset_m, height_m, within_m)
     things = view.things_near(face.face.id, reach.left_m, reach.bottom_m, reach.right_m, reach.top_m)
     bays = [(b, _inside(reach, b)) for b in _spans(face, reach)]
-    parts = [part for t in things for part in _parts(t, reach, bays, offset_m, height_m)]
+    parts = list(_parts(things, reach, bays, offset_m, height_m))
     answers = describe(view, face, parts, offset_m)
     cover = coverage.area(reach.left_m, reach.bottom_m, reach.right_m, reach.top_m)
     doubts = standing.doubts(reach, cover.first_date)
@@ -232,18 +232,18 @@ def _inside(reach: Rectangle, span: _Span) -> Rectangle:
                      right_m=min(reach.right_m, span.right_m), top_m=reach.top_m)  # fmt: skip
 
 
-def _parts(thing: Thing, reach: Rectangle, bays, offset_m: float, height_m: float | None):
-    """The parts of a thing by bay; one that only its error brings within reach goes to the nearest bay."""
-    grown = part_in(thing, reach, offset_m, height_m)
-    if grown is None:
-        return
-    own = [(n, part_in(thing, window, offset_m, height_m, sigmas=0.0)) for n, (_, window) in enumerate(bays)]
-    found = [(thing, part, n) for n, part in own if part is not None]
-    if not found:
-        at_m = grown.point_m[0]
-        nearest = min(range(len(bays)), key=lambda n: max(bays[n][1].left_m - at_m, at_m - bays[n][1].right_m))
-        found = [(thing, grown, nearest)]
-    yield from found
+def _parts(things: Sequence[Thing], reach: Rectangle, bays, offset_m: float, height_m: float | None):
+    """The parts of things by bay; one that only its error brings within reach goes to the nearest bay."""
+    grown = parts_in(things, reach, offset_m, height_m)
+    within = [(t, part) for t, part in zip(things, grown, strict=True) if part is not None]
+    own = [parts_in([t for t, _ in within], window, offset_m, height_m, sigmas=0.0) for _, window in bays]
+    for number, (thing, part) in enumerate(within):
+        found = [(thing, of_bay[number], n) for n, of_bay in enumerate(own) if of_bay[number] is not None]
+        if not found:
+            at_m = part.point_m[0]
+            nearest = min(range(len(bays)), key=lambda n: max(bays[n][1].left_m - at_m, at_m - bays[n][1].right_m))
+            found = [(thing, part, nearest)]
+        yield from found
 
 
 def _bay(coverage: FaceCoverage, span: _Span, window: Rectangle, offset_m: float, things, doubtful: bool) -> BayAnswer:

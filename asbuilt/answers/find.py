@@ -8,7 +8,7 @@ from asbuilt.answers import wording
 from asbuilt.answers.described import ThingAnswer, describe
 from asbuilt.answers.doubts import Doubt, doubts_in
 from asbuilt.answers.landmarks import Landmark, cross_check, landmarks_of
-from asbuilt.answers.reach import Rectangle, part_in
+from asbuilt.answers.reach import Rectangle, parts_in
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.things import Thing
@@ -106,8 +106,8 @@ def _found(view: View, face_id: str, item: Item) -> Found:
     thing = next(t for t in view.things_on(face_id) if t.item.id == item.id and not t.on_far_face)
     middle = thing.spots[len(thing.spots) // 2].point_m
     offset_m = float(middle[0])
-    part = part_in(thing, Rectangle(left_m=-1.0, bottom_m=-1.0, right_m=size.length_m + 1, top_m=size.height_m + 1),
-                   offset_m, float(middle[1]))  # fmt: skip
+    whole = Rectangle(left_m=-1.0, bottom_m=-1.0, right_m=size.length_m + 1, top_m=size.height_m + 1)
+    (part,) = parts_in([thing], whole, offset_m, float(middle[1]))
     answer = describe(view, face, [(thing, part, 0)], offset_m)[0][0]
     landmarks = landmarks_of(view, face, answer.offset_m, without_item_id=item.id)
     around = Rectangle(left_m=answer.left_m, bottom_m=answer.bottom_m, right_m=answer.right_m, top_m=answer.top_m)

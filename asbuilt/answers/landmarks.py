@@ -6,10 +6,9 @@ The distance between the two landmarks is a check that the wall is the one that 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-
-import numpy as np
 
 from asbuilt.answers import wording
 from asbuilt.answers.reply import Reply
@@ -65,7 +64,7 @@ def cross_check(landmarks: tuple[Landmark, ...], unit: str) -> str:
     if len(landmarks) < 2:
         return ""
     one, two = landmarks[:2]
-    sigma = float(np.hypot(one.error_95_m, two.error_95_m)) / 1.96
+    sigma = math.hypot(one.error_95_m, two.error_95_m) / 1.96
     distance = abs(one.offset_m - two.offset_m)
     return wording.cross_check(one.name, two.name, distance, sigma, unit)
 
@@ -76,7 +75,7 @@ def _apart(one: _Mark, two: _Mark) -> bool:
 
 def _landmark(mark: _Mark, offset_m: float, unit: str) -> Landmark:
     distance = offset_m - mark.offset_m
-    sigma = float(np.hypot(mark.sigma_m, TAPE_SIGMA_M))
+    sigma = math.hypot(mark.sigma_m, TAPE_SIGMA_M)
     return Landmark(name=mark.name, offset_m=mark.offset_m, distance_m=distance, error_95_m=1.96 * sigma,
                     text=wording.from_landmark(mark.name, distance, sigma, unit))  # fmt: skip
 

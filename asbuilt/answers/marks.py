@@ -51,8 +51,12 @@ def marks_of(
     points_face = points_m[:, [0, 2, 1]]
     points_building = face.building_from_face.apply(points_face)
     bank = view.bank.near(points_building)
-    pixels, score = bank.project(points_building)
-    score = np.where(_unblocked(face, bank, points_face), score, np.nan) * np.where(np.isnan(pixels[..., 0]), np.nan, 1)
+    if bank.ids:
+        pixels, score = bank.project(points_building)
+        is_seen = _unblocked(face, bank, points_face) & np.isfinite(pixels[..., 0])
+        score = np.where(is_seen, score, np.nan)
+    else:
+        pixels, score = np.zeros((0, len(things), 2)), np.zeros((0, len(things)))
     found = []
     for number, thing in enumerate(things):
         own = _sighted(view, by_item.get(thing.item.id, []), thing, points_m[number])

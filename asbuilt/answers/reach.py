@@ -58,13 +58,18 @@ def at(stretch: Stretch, share: float) -> tuple[np.ndarray, np.ndarray]:
     return point, (1 - share) * stretch.start_cov + share * stretch.end_cov
 
 
-def part_in(
-    thing: Thing, rectangle: Rectangle, offset_m: float, height_m: float | None, sigmas: float = COVER_95
-) -> Part | None:
-    """The part of a thing in a rectangle grown by ``sigmas`` times the thing's own error, or None."""
-    if thing.block is not None:
-        return _block_part(thing, rectangle, sigmas)
-    return _run_part(thing, rectangle, offset_m, height_m, sigmas)
+def parts_in(
+    things: Sequence[Thing], rectangle: Rectangle, offset_m: float, height_m: float | None, sigmas: float = COVER_95
+) -> list[Part | None]:
+    """The part of each thing in a rectangle grown by ``sigmas`` times the thing's own error, or None."""
+    runs = [t for t in things if t.block is None]
+    near = _overlapping(runs, rectangle, sigmas)
+    return [
+        _run_part(t, next(near), rectangle, offset_m, height_m, sigmas)
+        if t.block is None
+        else _block_part(t, rectangle, sigmas)
+        for t in things
+    ]
 
 
 def _block_part(thing: Thing, r: Rectangle, sigmas: float) -> Part | None:
@@ -80,9 +85,13 @@ def _block_part(thing: Thing, r: Rectangle, sigmas: float) -> Part | None:
     return Part(point_m=block.center_m, cov=block.cov, status=SEEN, extent=outline)
 
 
-def _run_part(thing: Thing, r: Rectangle, offset_m: float, height_m: float | None, sigmas: float) -> Part | None:
+def _run_part(
+    thing: Thing, near: np.ndarray, r: Rectangle, offset_m: float, height_m: float | None, sigmas: float
+) -> Part | None:
+    """The part of a run of which only the stretches ``near`` can lie in the rectangle."""
+    if not len(near):
+        return None
     radius_m = thing.radius_m if sigmas else 0.0
-    near = _overlapping(thing.course, r, radius_m, sigmas)
     sigma_m = thing.course.sigma_m[near].tolist()
     clipped = [c for i, s in zip(near, sigma_m, strict=True) if (c := _clip(thing.course[i], r, radius_m, sigmas, s))]
     if not clipped:
@@ -101,13 +110,23 @@ def _run_part(thing: Thing, r: Rectangle, offset_m: float, height_m: float | Non
     return Part(point_m=point, cov=cov, status=likely[best].status, extent=extent, pieces=tuple(clipped))
 
 
-def _overlapping(course: Course, r: Rectangle, radius_m: float, sigmas: float) -> np.ndarray:
-    """Numbers of the stretches whose own rectangle, grown by width and error, meets ``r``."""
-    grow = radius_m + sigmas * course.sigma_m
-    low = np.minimum(course.starts_m, course.ends_m)[:, :2] - grow
-    high = np.maximum(course.starts_m, course.ends_m)[:, :2] + grow
-    meets = (low[:, 0] <= r.right_m) & (high[:, 0] >= r.left_m) & (low[:, 1] <= r.top_m) & (high[:, 1] >= r.bottom_m)
-    return np.flatnonzero(meets)
+def _overlapping(runs: Sequence[Thing], r: Rectangle, sigmas: float) -> Iterator[np.ndarray]:
+    """Of each run the numbers of the stretches whose own rectangle, grown by width and error, meets ``r``."""
+    if not runs:
+        return
+    counts = [len(t.course) for t in runs]
+    starts, ends, grow = (np.concatenate([getattr(t.course, name) for t in runs])[:, :2]
+                          for name in ("starts_m", "ends_m", "sigma_m"))  # fmt: skip
+    grow = sigmas * grow
+    if sigmas:
+        grow += np.repeat([t.radius_m for t in runs], counts)[:, None]
+    apart = (np.minimum(starts, ends) - grow > (r.right_m, r.top_m)) | (
+        np.maximum(starts, ends) + grow < (r.left_m, r.bottom_m)
+    )
+    meets, first = ~apart.any(axis=1), 0
+    for count in counts:
+        yield np.flatnonzero(meets[first : first + count])
+        first += count
 
 
 def _likely(stretches: Sequence[Stretch]) -> Iterator[Stretch]:
@@ -166,15 +185,17 @@ def crossings(course: Course, value_m: float, axis: int = 0) -> list[Crossing]:
     crossing is the offset at which it happens.
     """
     other = 1 - axis
+    d = course.ends_m - course.starts_m
+    along = np.abs(d[:, axis]) < np.maximum(1e-6, 0.1 * np.abs(d[:, other]))  # it runs along the line, not across it
+    share = (value_m - course.starts_m[:, axis]) / np.where(along, np.inf, d[:, axis])
+    meets = ~along & (share >= 0) & (share < 1)
+    if len(course):
+        meets[-1] |= not along[-1] and share[-1] == 1
     by_group: dict[int, list[tuple[Stretch, np.ndarray, np.ndarray]]] = {}
-    for number, s in enumerate(course):
-        d = s.end_m[axis] - s.start_m[axis]
-        if abs(d) < 1e-6 or abs(d) < 0.1 * abs(s.end_m[other] - s.start_m[other]):
-            continue  # it runs along the line, it does not cross it
-        share = (value_m - s.start_m[axis]) / d
-        last = number == len(course) - 1
-        if (0 <= share < 1 or (share == 1 and last)) and not _is_seldom(s, course):
-            by_group.setdefault(s.group, []).append((s, *at(s, float(share))))
+    for row in np.flatnonzero(meets):
+        stretch = course[row]
+        if not _is_seldom(stretch, course):
+            by_group.setdefault(stretch.group, []).append((stretch, *at(stretch, float(share[row]))))
     found = [_mixture(hits, axis) for hits in by_group.values()]
     return sorted(found, key=lambda c: c.height_m)
 

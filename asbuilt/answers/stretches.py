@@ -126,9 +126,9 @@ def courses(runs: Sequence[Sequence[Leg]]) -> Iterator[Course]:
     if not legs:
         yield from (Course.of(()) for _ in runs)
         return
-    points, covs = _places(legs)
     has = np.ones((len(legs), PLACES), bool)
     has[:, 1], has[:, 3] = [leg.round_start for leg in legs], [leg.round_end for leg in legs]
+    points, covs = _places(legs, has)
     at = np.flatnonzero(has)
     own = at // PLACES
     goes_on = own[1:] == own[:-1]
@@ -139,20 +139,24 @@ def courses(runs: Sequence[Sequence[Leg]]) -> Iterator[Course]:
         yield whole.part(slice(first, last))
 
 
-def _places(legs: Sequence[Leg]) -> tuple[np.ndarray, np.ndarray]:
-    """Points (5 L, 3) and covariances (5 L, 3, 3) of the places along legs."""
+def _places(legs: Sequence[Leg], has: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Points (5 L, 3) and covariances (5 L, 3, 3) of the places along legs; of bends only where ``has`` (L, 5)."""
     count = len(legs)
     ends = np.concatenate([p for leg in legs for p in (leg.a.point_m, leg.b.point_m)]).reshape(count, 2, 3)
     a, b = ends[:, 0], ends[:, 1]
     cov = np.concatenate([c for leg in legs for c in (leg.a.cov, leg.b.cov)]).reshape(count, 2, 3, 3)
     length_m = np.sqrt(((b - a) ** 2).sum(axis=1))
     loose_m2 = stray_m(length_m) ** 2 + np.array([leg.loose_m for leg in legs]) ** 2
-    middle, middle_cov = (a + b) / 2, (cov[:, 0] + cov[:, 1]) / 2 + loose_m2[:, None, None] * EYE
-    bend = np.minimum(2 * ROUND_M / np.maximum(length_m, 1e-9), 0.5)[:, None]
-    points = np.stack([a, a + bend * (middle - a), middle, b + bend * (middle - b), b], axis=1)
-    bend, round_cov = bend[..., None], EYE * ROUND_STRAY_M**2
-    bent = [(1 - bend) * cov[:, k] + bend * middle_cov + round_cov for k in (0, 1)]
-    covs = np.stack([cov[:, 0], bent[0], middle_cov, bent[1], cov[:, 1]], axis=1)
+    points, covs = np.empty((count, PLACES, 3)), np.empty((count, PLACES, 3, 3))
+    points[:, 0], points[:, 2], points[:, 4] = a, (a + b) / 2, b
+    covs[:, 0], covs[:, 4] = cov[:, 0], cov[:, 1]
+    covs[:, 2] = (cov[:, 0] + cov[:, 1]) / 2 + loose_m2[:, None, None] * EYE
+    for mark, place in ((0, 1), (4, 3)):
+        own = np.flatnonzero(has[:, place])
+        bend = np.minimum(2 * ROUND_M / np.maximum(length_m[own], 1e-9), 0.5)[:, None]
+        points[own, place] = points[own, mark] + bend * (points[own, 2] - points[own, mark])
+        bend, round_cov = bend[..., None], EYE * ROUND_STRAY_M**2
+        covs[own, place] = (1 - bend) * covs[own, mark] + bend * covs[own, 2] + round_cov
     return points.reshape(-1, 3), covs.reshape(-1, 3, 3)
 
 

@@ -82,7 +82,8 @@ def things_of(
 def _with_courses(things: Sequence[Thing], framing: Framing) -> list[Thing]:
     """The same things, every run with its course; and after them the runs that must lead to some."""
     led_to = [t for t in things if _has_unseen_run(t, things)]
-    runs = [_legs_of(t, things, framing) for t in things if t.block is None]
+    into = [t for t in things if t.block is not None and t.kind.name in ENDS]
+    runs = [_legs_of(t, into, framing) for t in things if t.block is None]
     runs += [leading_to(t.spots[0], framing, from_above=t.kind.name == "coil") for t in led_to]
     each = courses(runs)
     found = [t if t.block is not None else replace(t, course=next(each)) for t in things]
@@ -145,9 +146,10 @@ def _block(item: Item, kind: Kind, spots: Sequence[Spot], is_far: bool) -> Block
                  wider_m=wider)  # fmt: skip
 
 
-def _legs_of(thing: Thing, things: Sequence[Thing], framing: Framing) -> list[Leg]:
+def _legs_of(thing: Thing, into: Sequence[Thing], framing: Framing) -> list[Leg]:
+    """The legs of a run; ``into`` are the things that runs can go into."""
     ends = (thing.spots[0], thing.spots[-1])
-    boxes = (_box_at(thing, ends[0], things), None) if len(thing.spots) == 1 else _boxes_at(thing, ends, things)
+    boxes = (_box_at(thing, ends[0], into), None) if len(thing.spots) == 1 else _boxes_at(thing, ends, into)
     joins = tuple(None if box is None else _mouth(end, box.block) for end, box in zip(ends, boxes, strict=True))
     named = tuple(box is not None and _is_named(thing, box) for box in boxes)
     stops = (_says_stop(thing.item.comes_from), _says_stop(thing.item.goes_to))
@@ -158,12 +160,12 @@ def _says_stop(text: str) -> bool:
     return any(word in STOP_WORDS for word in text.lower().split())
 
 
-def _boxes_at(run: Thing, ends: tuple[Spot, Spot], things: Sequence[Thing]) -> list[Thing | None]:
+def _boxes_at(run: Thing, ends: tuple[Spot, Spot], into: Sequence[Thing]) -> list[Thing | None]:
     """The boxes that the two ends go into: never both into one, for then the run leaves it by the farther end."""
-    boxes = [_box_at(run, end, things) for end in ends]
+    boxes = [_box_at(run, end, into) for end in ends]
     if boxes[0] is not None and boxes[0] is boxes[1]:
         farther = int(_away_m(ends[1], boxes[1]) >= _away_m(ends[0], boxes[0]))
-        boxes[farther] = _box_at(run, ends[farther], [t for t in things if t is not boxes[farther]])
+        boxes[farther] = _box_at(run, ends[farther], [t for t in into if t is not boxes[farther]])
     return boxes
 
 
@@ -172,11 +174,11 @@ def _is_named(run: Thing, box: Thing) -> bool:
     return box.item.id in (run.item.comes_from, run.item.goes_to)
 
 
-def _box_at(run: Thing, end: Spot, things: Sequence[Thing]) -> Thing | None:
+def _box_at(run: Thing, end: Spot, into: Sequence[Thing]) -> Thing | None:
     """The box of the same circuit that an end goes into: the nearest within reach."""
     best, best_m = None, JOIN_M
-    for other in things:
-        if other.block is None or other.kind.name not in ENDS or other.on_far_face != run.on_far_face:
+    for other in into:
+        if other.on_far_face != run.on_far_face:
             continue
         named = _is_named(run, other)
         if not named and (run.item.circuit_id is None or other.item.circuit_id not in (run.item.circuit_id, None)):

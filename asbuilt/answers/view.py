@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterable
 from functools import cached_property
-from itertools import islice
 from typing import TypeVar
 
 from asbuilt.answers.bank import CameraBank
@@ -37,7 +37,7 @@ from asbuilt.record.types import (
 T = TypeVar("T")
 
 
-KEPT_THINGS = 3000  # how many things are kept ready: few enough for Python to look through them quickly
+KEPT_THINGS = 3000  # how many things are kept ready
 BOXES_READ_AHEAD = 40
 
 
@@ -48,7 +48,7 @@ class View:
         self.record = record
         self._faces: dict[str, FaceView] = {}
         self._outside: dict[str, FaceView] = {}
-        self._kept: dict[tuple[str, str], list[Thing]] = {}
+        self._kept: OrderedDict[tuple[str, str], list[Thing]] = OrderedDict()
         self.coverage: dict = {}  # filled by answers.coverage
 
     @cached_property
@@ -209,8 +209,8 @@ class View:
 
     def _things(self, view: FaceView, wanted: list[str], ends: list[str]) -> list[Thing]:
         """The things of those ids, read once; ``ends`` are what runs among them may go into."""
-        for key in list(islice(self._kept, max(len(self._kept) - KEPT_THINGS, 0))):
-            del self._kept[key]  # the oldest
+        while len(self._kept) > KEPT_THINGS:
+            self._kept.popitem(last=False)  # the oldest
         face_id = view.face.id
         missing = [i for i in wanted if (face_id, i) not in self._kept]
         if missing:

@@ -14,6 +14,7 @@ from asbuilt.answers.view import FaceView, View
 from asbuilt.steps.sight import SOLE_PLATE_M, TOP_PLATE_M
 
 AIM_SIGMA_M = 0.0032  # as in gaps: marking out to 1/8 in
+FAR_SIGMA = 4.0  # a stud farther from the bit than this many errors is met once in thirty thousand
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,8 +58,10 @@ def _wood(face: FaceView, offset_m: float, height_m: float, radius_m: float, tip
         if not stud.bottom_m <= height_m <= (stud.top_m if stud.top_m is not None else face.face.height_m):
             continue
         sigma = (stud.sigma_m**2 + AIM_SIGMA_M**2) ** 0.5
-        room = stud.width_m / 2 - radius_m
         away = offset_m - stud.center_m
+        if abs(away) > stud.width_m / 2 + radius_m + FAR_SIGMA * sigma:
+            continue
+        room = stud.width_m / 2 - radius_m
         chance = float(ndtr((room - away) / sigma) - ndtr((-room - away) / sigma)) if room > 0 else 0.0
         touch = stud.width_m / 2 + radius_m
         meets = float(ndtr((touch - away) / sigma) - ndtr((-touch - away) / sigma))
