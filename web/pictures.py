@@ -9,6 +9,7 @@ from flask import Blueprint, Response, abort, request
 from asbuilt.record import Circuit, Face, Item, Media, Picture, Placement, ReferencePoint, Sighting
 from asbuilt.record.kinds import KINDS
 from asbuilt.record.pixels import picture_jpeg
+from asbuilt.record.unfinished import not_looked_at
 from asbuilt.web.pages import Page, get_or_404, page, record
 
 blueprint = Blueprint("pictures", __name__)
@@ -39,7 +40,7 @@ def pictures() -> Page:
         for k in order
         if k in groups
     ]
-    return Page(template="pictures.html", data={"groups": listed})
+    return Page(template="pictures.html", data={"groups": listed, "not_looked_at": not_looked_at(record())})
 
 
 def _summary(picture: Picture, media: Media, placement: Placement | None) -> dict:

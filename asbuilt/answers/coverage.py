@@ -17,6 +17,7 @@ from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.view import FaceView, View, view_of
 from asbuilt.record.store import Record
 from asbuilt.record.types import Coverage, Item, Placement
+from asbuilt.record.unfinished import not_looked_at
 from asbuilt.steps.coverage import ERROR_STEP_M, layers_of
 
 NOT_RECORDED, POOR, WELL, OPENING = 0, 1, 2, 3
@@ -283,6 +284,7 @@ class CoverageAnswer(Reply):
     """All faces in one walk round each room, and what else is open."""
 
     faces: tuple[FaceState, ...]
+    not_looked_at: tuple[str, ...]  # film that may show more, or would have
     loose_ends: tuple[str, ...]
 
 
@@ -290,7 +292,9 @@ def before_cover_up(record: Record) -> CoverageAnswer:
     """The list to work through before the walls are closed."""
     view = view_of(record)
     faces = tuple(_state(record, view, face_id) for face_id in view.faces)
-    return CoverageAnswer(faces=faces, loose_ends=tuple(loose_ends(view)))
+    return CoverageAnswer(
+        faces=faces, not_looked_at=tuple(not_looked_at(record)), loose_ends=tuple(loose_ends(view))
+    )
 
 
 def _state(record: Record, view: View, face_id: str) -> FaceState:

@@ -62,6 +62,7 @@ class ReadinessAnswer(Reply):
 
     building: str
     faces: tuple[FaceReadiness, ...]
+    not_looked_at: tuple[str, ...]  # film, whatever walls it shows
     elsewhere: tuple[Finding, ...]  # findings that lie on no face: circuits, panels
     left_out: tuple[str, ...]  # rules that were not looked at
     note: str = NOT_DECIDED
@@ -79,13 +80,15 @@ def readiness(record: Record, face_id: str | None = None) -> ReadinessAnswer:
     if face_id is not None:
         wiring.view.face(face_id)
     checks = run_checks(record)
-    states = {s.face_id: s for s in before_cover_up(record).faces}
+    covered = before_cover_up(record)
+    states = {s.face_id: s for s in covered.faces}
     wanted = [f for f in wiring.view.faces if face_id in (None, f)]
     if not wanted:
         raise NotInRecordError(f"{record.folder} has no face yet; load a plan first")
     return ReadinessAnswer(
         building=record.building.name,
         faces=tuple(_face(wiring, f, states[f], checks) for f in wanted),
+        not_looked_at=covered.not_looked_at,
         elsewhere=tuple(f for f in checks.findings(DOES_NOT, CANNOT_TELL) if f.face_id is None),
         left_out=tuple(f"{rule.title}: {rule.why}" for rule in checks.left_out),
     )
@@ -175,6 +178,8 @@ def grouped_findings(findings: Sequence[Finding]) -> list[tuple[str, str, str, l
 def readiness_text(answer: ReadinessAnswer) -> str:
     """Readiness for the screen: one block for each face, then what lies on no face."""
     blocks = ["\n".join(_face_lines(face)) for face in answer.faces]
+    if answer.not_looked_at:
+        blocks.append("\n".join(["Film that was not looked at:", *(f"  {line}" for line in answer.not_looked_at)]))
     if answer.elsewhere:
         rest = [f"  {result}: {'; '.join(s)}: {text}" for result, _, text, s in grouped_findings(answer.elsewhere)]
         blocks.append("\n".join(["On no face:", *rest]))

@@ -212,6 +212,7 @@ def coverage_text(answer: CoverageAnswer) -> str:
     lines = ["  ".join(cell.ljust(w) for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows]
     for face in answer.faces:
         lines += _face_list(face)
+    lines += _block("Film that was not looked at:", answer.not_looked_at)
     lines += _block("Also open:", answer.loose_ends)
     return "\n".join(lines)
 

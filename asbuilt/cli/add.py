@@ -21,8 +21,9 @@ def command(record: str, files: tuple[str, ...], stage: str | None, as_json: boo
 
     Originals are copied in unaltered. Of a video the sharpest frames along the walk are kept as
     pictures; stretches that are blurred or swing off the wall are left out and listed. A file that
-    cannot be used gives one line, the others go on. Without FILE, clips that an earlier run had to
-    leave are finished.
+    cannot be used gives one line, the others go on. Clips that an earlier run had to leave are
+    finished, also without FILE: broken off, or halted because their decoder died or hung. Where it
+    does so twice, that stretch is left out and listed as not looked at.
 
     \b
     Examples:
@@ -39,5 +40,5 @@ def command(record: str, files: tuple[str, ...], stage: str | None, as_json: boo
     else:
         for line in report.lines() or ["nothing to take in"]:
             click.echo(line)
-    if files and len(report.refused) == len(report.files):
+    if files and not any(f.picture_count or f.outcome in ("added", "known") for f in report.files):
         raise click.exceptions.Exit(1)

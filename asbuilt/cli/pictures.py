@@ -21,8 +21,8 @@ def command(record: str, face: str | None, unfiled: bool, as_json: bool) -> None
     """List the pictures of RECORD: photos and kept video frames.
 
     Each with the face it is filed under and by what (marker, order, hand), what is wrong with it,
-    and whether it is placed. Then the stretches of video that were not kept, and how many pictures
-    are filed under no face.
+    and whether it is placed. Then the stretches of video that were not kept, the film that was not
+    looked at, and how many pictures are filed under no face.
 
     \b
     Examples:
@@ -31,6 +31,7 @@ def command(record: str, face: str | None, unfiled: bool, as_json: bool) -> None
       asbuilt pictures house --face north --json
     """
     from asbuilt.record import Face, Media, Picture, Placement
+    from asbuilt.record.unfinished import not_looked_at
     from asbuilt.steps.intake import dropped_stretches
 
     with open_record(record) as opened:
@@ -38,7 +39,7 @@ def command(record: str, face: str | None, unfiled: bool, as_json: bool) -> None
         pictures = opened.all(Picture, **where)
         media = {m.id: m for m in opened.all(Media)}
         placements = {p.id: p for p in opened.all(Placement)}
-        dropped = dropped_stretches(opened)
+        dropped, unseen = dropped_stretches(opened), not_looked_at(opened)
         unfiled_count = len(opened.all(Picture, face_id=None))
     if as_json:
         print_json([_data(p, media[p.media_id], placements.get(p.id)) for p in pictures])
@@ -48,6 +49,8 @@ def command(record: str, face: str | None, unfiled: bool, as_json: bool) -> None
     )
     for d in dropped:
         click.echo(f"{d.name}: {d.from_s:.1f} s to {d.to_s:.1f} s not kept: {d.reason} ({d.frame_count} frames)")
+    for line in unseen:
+        click.echo(line)
     click.echo(f"{unfiled_count} pictures are filed under no face")
 
 

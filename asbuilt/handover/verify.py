@@ -18,6 +18,7 @@ from asbuilt.handover.signing import SIGNATURE_NAME, SIGNED_NAME, SigningUnavail
 from asbuilt.record import Media
 from asbuilt.record.snapshot import copy_as_it_lies, copy_faults, open_copy
 from asbuilt.record.store import DATABASE_NAME
+from asbuilt.record.unfinished import not_looked_at
 
 IN_PACKAGE = "data/record/"
 LEAVABLE = ("derived/", "incoming/")  # of a record folder: what can be made again, what is not in it yet
@@ -156,7 +157,8 @@ def _originals(
     names = set(shelf.names())
     chosen = hashed and _without_originals(shelf)
     with open_copy(database, database.parent) as record:
-        media = record.all(Media)
+        media, unseen = record.all(Media), not_looked_at(record)
+    yield from (Finding(state=NOTE, name=prefix + DATABASE_NAME, text=text) for text in unseen)
     for m in media:
         name = prefix + m.path
         if name not in names and chosen:

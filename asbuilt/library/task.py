@@ -115,10 +115,11 @@ def _add(job: Job) -> Outcome:
         if job.clicks and not record.all(Item):
             load_clicks(record, job.clicks)
             told.append("clicks read")
-    counts = {o: [f for f in report.files if f.outcome == o] for o in ("added", "known", "refused")}
+    counts = {o: [f for f in report.files if f.outcome == o] for o in ("added", "halted", "known", "refused")}
     if counts["added"]:
         told.append(f"{len(counts['added'])} files, {sum(f.picture_count for f in counts['added'])} pictures")
     told += [f"not used: {f.text}" for f in counts["refused"]]
+    told += [f"{f.name}: {f.text}" for f in counts["halted"]]
     if counts["refused"] and len(counts["refused"]) == len(report.files):
         return Outcome(name=job.name, outcome=FAILED, text="; ".join(told))
     changed = made or counts["added"] or told

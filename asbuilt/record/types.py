@@ -252,6 +252,10 @@ class Circuit:
         need(self.state in CIRCUIT_STATES, f"circuit {self.id}: state {self.state!r} is not one of {CIRCUIT_STATES}")
 
 
+# States of a file that intake goes on with; it is "done" after, whatever came of it.
+SCANNING, HALTED = "scanning", "halted"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Media:
     """One original file, stored unaltered under its SHA-256."""
@@ -269,7 +273,7 @@ class Media:
     latitude_deg: float | None = None
     longitude_deg: float | None = None
     meta: dict = field(default_factory=dict)
-    state: str = "new"  # new, scanning, done; intake resumes what is not done
+    state: str = "new"  # new, scanning, halted (its decoder gave up partway), done
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -43,7 +43,7 @@ def readiness_pdf(record: Record, answer: ReadinessAnswer, printed_on: str, pape
         if story:
             story.append(PageBreak())
         story += _face(record, face, width_pt, unit)
-    if answer.elsewhere or answer.left_out:
+    if answer.elsewhere or answer.left_out or answer.not_looked_at:
         story += [PageBreak(), *_elsewhere(answer)]
     foot = f"{answer.building}, before cover-up, printed {printed_on}. A list of what is open on record, no verdict."
     return flowed_pdf(story, size_pt, f"Before cover-up, {answer.building}", foot)
@@ -134,7 +134,8 @@ def _photo_cell(line: ItemLine, jpeg: bytes | None, side_pt: float, unit: str) -
 
 
 def _elsewhere(answer: ReadinessAnswer) -> Iterator[Flowable]:
-    yield words("Circuits, panels and rules", HEAD)
+    yield words("On no face", HEAD)
+    yield from _listed("Film that was not looked at", [("", text) for text in answer.not_looked_at], BODY)
     for result in (DOES_NOT, CANNOT_TELL):
         yield from _findings(result.capitalize(), [f for f in answer.elsewhere if f.result == result], {}, BODY)
     yield from _listed("Rules not looked at", [("", text) for text in answer.left_out], BODY)

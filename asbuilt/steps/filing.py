@@ -10,6 +10,7 @@ from asbuilt.record.store import Record
 from asbuilt.record.types import Covering, Face, Media, Picture
 
 OPEN, COVERED = "open", "covered"
+BY_HAND = "hand"
 
 
 def covered_on(record: Record, face: Face) -> str | None:
@@ -83,7 +84,7 @@ def file_by_hand(
     pictures = [p for name in names for p in pictures_named(record, name) if _between(p, from_s, to_s)]
     if not pictures:
         raise NotInRecordError("no picture lies between those times; list them with: asbuilt pictures RECORD")
-    filed = [_filed(record, p, face, "hand") for p in pictures]
+    filed = [_filed(record, p, face, BY_HAND) for p in pictures]
     filed = [replace(p, stage=stage) for p in filed] if stage else filed
     record.put(*filed)
     return filed

@@ -16,14 +16,16 @@ from tqdm import tqdm
 from asbuilt.errors import MediaError, RecordError
 from asbuilt.record.media import clear_stale_incoming, known_media, plain_name
 from asbuilt.record.store import Record, now
-from asbuilt.record.types import Media
+from asbuilt.record.types import HALTED, SCANNING, Media
+from asbuilt.record.unfinished import not_looked_at
 from asbuilt.record.video import container_format
 from asbuilt.steps.filing import COVERED, unfiled_ids
 from asbuilt.steps.intake_photos import add_photos
-from asbuilt.steps.intake_video import add_video, resume_video
+from asbuilt.steps.intake_scan import scan_clip
+from asbuilt.steps.intake_video import add_video
 from asbuilt.steps.scanner import Scanner
 
-SCANNING = "scanning"
+UNFINISHED = (SCANNING, HALTED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +38,7 @@ class IntakeOptions:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FileOutcome:
-    """What became of one file: added, known (already there) or refused."""
+    """What became of one file: added, known (already there), halted (its decoder gave up partway) or refused."""
 
     name: str
     outcome: str
@@ -62,6 +64,7 @@ class IntakeReport:
 
     files: tuple[FileOutcome, ...]
     dropped: tuple[DroppedStretch, ...]
+    not_looked_at: tuple[str, ...]  # of the whole record: clips and stretches, each with what to do
     unfiled_ids: tuple[str, ...]
 
     @property
@@ -80,6 +83,8 @@ class IntakeReport:
             f"{d.name}: {d.from_s:.1f} s to {d.to_s:.1f} s not kept: {d.reason} ({d.frame_count} frames)"
             for d in self.dropped
         ]
+        own = {f"{f.name}: {f.text}" for f in self.files}
+        told += [line for line in self.not_looked_at if line not in own]
         if self.unfiled_ids:
             told.append(
                 f"{len(self.unfiled_ids)} pictures are not filed under a face yet; placing files those that show a "
@@ -102,10 +107,11 @@ def run(record: Record, paths: Iterable[str | Path], options: IntakeOptions | No
         outcomes = _take_in(record, [Path(p) for p in paths], options)
     except sqlite3.Error as error:
         raise RecordError(f"cannot write the record in {record.folder}: {error}") from error
-    names = {outcome.name for outcome in outcomes if outcome.outcome == "added"}
+    names = {outcome.name for outcome in outcomes if outcome.outcome in ("added", "halted")}
     report = IntakeReport(
         files=tuple(outcomes),
         dropped=tuple(d for d in dropped_stretches(record) if d.name in names),
+        not_looked_at=tuple(not_looked_at(record)),
         unfiled_ids=tuple(unfiled_ids(record)),
     )
     record.add_step_report("intake", started, report.to_json())
@@ -126,10 +132,13 @@ def _take_in(record: Record, paths: list[Path], options: IntakeOptions) -> list[
     photos, videos = _sorted_out(record, paths, outcomes)
     for path, result in add_photos(record, photos, options.stage, options.progress):
         outcomes[path] = _outcome(plain_name(path), result, record)
+    left = record.all(Media, state=UNFINISHED)
     with Scanner() as scanner:
         for path in videos:
             outcomes[path] = _one_video(record, scanner, path, options)
-        resumed = [_resume(record, scanner, media, options) for media in record.all(Media, state=SCANNING)]
+        # Not those that were named, or are left by this very run.
+        left = [media for media in left if record.get(Media, media.id) == media]
+        resumed = [_resume(record, scanner, media, options) for media in left]
     return [outcomes[path] for path in dict.fromkeys(paths)] + resumed
 
 
@@ -142,7 +151,7 @@ def _sorted_out(record: Record, paths: list[Path], outcomes: dict) -> tuple[list
             if path.exists() and not path.is_file():
                 raise MediaError("is a device or a pipe, not a photo or video")
             known = known_media(record, path)
-            if known is not None and known.state != SCANNING:
+            if known is not None and known.state not in UNFINISHED:
                 outcomes[path] = FileOutcome(name=plain_name(path), outcome="known", text="already in the record")
             else:
                 (photos if container_format(path) is None else videos).append(path)
@@ -163,7 +172,7 @@ def _one_video(record: Record, scanner: Scanner, path: Path, options: IntakeOpti
 
 def _resume(record: Record, scanner: Scanner, media: Media, options: IntakeOptions) -> FileOutcome:
     try:
-        return _outcome(media.name, resume_video(record, scanner, media, options.progress), record)
+        return _outcome(media.name, scan_clip(record, scanner, media, options.progress), record)
     except MediaError as error:
         return _outcome(media.name, error, record)
 
@@ -173,12 +182,17 @@ def _outcome(name: str, result: Media | MediaError, record: Record) -> FileOutco
         return FileOutcome(name=name, outcome="refused", text=str(result))
     # Of an hour's walk there are thousands: they are counted where they lie.
     first = next(iter(record.db.query("SELECT stage FROM pictures WHERE media_id = ? LIMIT 1", [result.id])), None)
+    text = result.meta.get("trouble", "")
+    if result.state == HALTED:
+        text = f"halted at {result.meta['halted']['at_s']:.1f} s"
+    elif first is None and result.meta.get("left_out"):
+        return FileOutcome(name=name, outcome="refused", text=f"{name}: nothing of it could be looked at")
     return FileOutcome(
         name=name,
-        outcome="added",
+        outcome="halted" if result.state == HALTED else "added",
         picture_count=record.db["pictures"].count_where("media_id = ?", [result.id]),
         stage=first["stage"] if first else "",
-        text=result.meta.get("trouble", ""),
+        text=text,
     )
 
 

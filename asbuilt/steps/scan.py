@@ -18,6 +18,7 @@ import threading
 import time
 from collections.abc import Iterator
 
+import av
 import cv2
 import numpy as np
 
@@ -30,7 +31,7 @@ from asbuilt.record.video import Frame, container_format, decode_frames, key_fra
 from asbuilt.steps.choose import BLURRED, DARK, FrameChooser, Kept, Measured
 from asbuilt.steps.swings import SwingWatch
 
-EVENT_EVERY_S = 0.5
+EVENT_EVERY_S = 0.1  # where a decoder gives up is known that closely
 # On going on after a break, this much before the last kept frame is measured again, so that
 # sharpness and level have something to compare with.
 WARM_UP_S = 8.0
@@ -93,19 +94,30 @@ def first_look(path: str, name: str, start_s: float) -> dict:
     return {"shown": shown}
 
 
-def scan_video(path: str, name: str, start_s: float, resume_at_s: float | None) -> Iterator[dict]:
-    """Every frame of a video measured and chosen from; an event twice a second and at the end."""
+def scan_video(
+    path: str, name: str, start_s: float, resume_at_s: float | None = None, not_before_s: float | None = None
+) -> Iterator[dict]:
+    """Every frame of a video measured and chosen from; an event ten times a second and at the end.
+
+    Parameters
+    ----------
+    resume_at_s : float, optional
+        Time of the frame that an earlier run kept last.
+    not_before_s : float, optional
+        Nothing before the first key frame from here on is decoded.
+    """
     frame_count, last_s, decided, told = 0, 0.0, [], time.monotonic()
     chooser, watch, measure = FrameChooser(resume_at_s), SwingWatch(), _Measure()
     with open_video(path, name) as (container, stream):
-        if resume_at_s is not None and resume_at_s > WARM_UP_S:
-            _seek(container, stream, resume_at_s - WARM_UP_S + start_s)
         length_s = container.duration / 1e6 if container.duration else None
+        if not _go_to(container, stream, start_s, resume_at_s, not_before_s):
+            yield _event([], 0, 0.0, length_s) | {"done": True}
+            return
         for frame in _ahead(decode_frames(container, stream, start_s)):
             measured, aspect = measure(frame)
             decided += watch.push(measured, aspect, chooser.push(measured))
             frame_count, last_s = frame_count + 1, frame.time_s
-            if time.monotonic() - told > EVENT_EVERY_S:
+            if time.monotonic() - told > EVENT_EVERY_S or frame_count == 1:
                 yield _event(decided, frame_count, last_s, length_s)
                 decided, told = [], time.monotonic()
     decided += watch.finish(chooser.finish())
@@ -152,8 +164,18 @@ class _Measure:
         return Measured(time_s=frame.time_s, quality=quality, motion=motion), aspect
 
 
-def _seek(container, stream, time_s: float) -> None:
-    container.seek(int(time_s / float(stream.time_base)), stream=stream, backward=True)
+def _go_to(container, stream, start_s: float, resume_at_s: float | None, not_before_s: float | None) -> bool:
+    """Jump to where scanning begins; False where no key frame follows."""
+    warm_up_s = (resume_at_s or 0.0) - WARM_UP_S
+    forward = not_before_s is not None and warm_up_s < not_before_s
+    from_s = not_before_s if forward else warm_up_s
+    if from_s <= 0:
+        return True
+    try:
+        container.seek(int((from_s + start_s) / float(stream.time_base)), stream=stream, backward=not forward)
+    except av.error.FFmpegError:
+        return not forward  # else everything from the start warms up
+    return True
 
 
 def _event(decided: list, frame_count: int, at_s: float, length_s: float | None) -> dict:
@@ -167,7 +189,7 @@ def _answers(job: dict) -> Iterator[dict]:
     elif job["job"] == "first look":
         yield first_look(job["path"], job["name"], job["start_s"]) | {"done": True}
     else:
-        yield from scan_video(job["path"], job["name"], job["start_s"], job["resume_at_s"])
+        yield from scan_video(job["path"], job["name"], job["start_s"], job["resume_at_s"], job["not_before_s"])
 
 
 def _limit_memory() -> None:

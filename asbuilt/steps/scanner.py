@@ -14,7 +14,7 @@ from pathlib import Path
 
 from asbuilt.errors import MediaError
 
-# A healthy photo takes under a second and a video speaks twice a second; on a slow disk or a
+# A healthy photo takes under a second and a video speaks several times a second; on a slow disk or a
 # busy machine many times that is still no reason to give up. Counted is the time that the
 # process really worked, or this many times as much by the clock.
 PATIENCE_S = 60.0
@@ -56,10 +56,12 @@ class Scanner:
         job = {"job": "first look", "path": str(path.resolve()), "name": name, "start_s": start_s}
         return next(self._ask(job))["shown"]
 
-    def scan(self, path: Path, name: str, start_s: float, resume_at_s: float | None) -> Iterator[dict]:
+    def scan(
+        self, path: Path, name: str, start_s: float, resume_at_s: float | None = None, not_before_s: float | None = None
+    ) -> Iterator[dict]:
         """What is decided on the frames of a video, as it goes; see :func:`asbuilt.steps.scan.scan_video`."""
         job = {"job": "scan", "path": str(path.resolve()), "name": name}
-        return self._ask(job | {"start_s": start_s, "resume_at_s": resume_at_s})
+        return self._ask(job | {"start_s": start_s, "resume_at_s": resume_at_s, "not_before_s": not_before_s})
 
     def close(self) -> None:
         """End the process."""
@@ -101,10 +103,10 @@ class Scanner:
         line = self._next_line()
         if line == "":
             self.close()
-            raise MediaError(f"{name} kept its decoder busy for over {self.patience_s:.0f} s; not used")
+            raise MediaError(f"{name} kept its decoder busy for over {self.patience_s:.0f} s")
         if line is None:
             self.close()
-            raise MediaError(f"{name} brought its decoder down; not used")
+            raise MediaError(f"{name} brought its decoder down")
         return json.loads(line)
 
     def _next_line(self) -> str | None:

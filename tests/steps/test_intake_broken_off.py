@@ -16,7 +16,7 @@ import pytest
 
 from asbuilt.errors import MediaError
 from asbuilt.record import Media, Picture, Record
-from asbuilt.steps import intake
+from asbuilt.steps import intake, intake_scan
 from asbuilt.steps.scanner import Scanner
 from tests.clips import framed_wall, walk_along, write_clip
 
@@ -142,6 +142,7 @@ def test_every_break_between_two_batches_is_mended(tmp_path, clip, whole, monkey
 
         with Record.create(folder, "House") as record:
             monkeypatch.setattr(Scanner, "scan", cut_off)
+            monkeypatch.setattr(intake_scan, "COMMIT_EVERY_S", 0.0)  # each batch
             with pytest.raises(KeyboardInterrupt):
                 intake.run(record, [clip])
             monkeypatch.setattr(Scanner, "scan", scan)
@@ -203,6 +204,6 @@ def test_frames_before_a_crash_are_kept_and_the_clip_says_so(tmp_path, clip, mon
     monkeypatch.setattr(Scanner, "scan", crash)
     with Record.create(tmp_path / "r", "House") as record:
         report = intake.run(record, [clip])
-        assert report.files[0].outcome == "added" and report.files[0].picture_count > 5
-        assert "the frames before that are kept" in report.files[0].text
-        assert record.all(Media)[0].state == "done"
+        assert report.files[0].outcome == "halted" and report.files[0].picture_count > 5
+        assert "it brought its decoder down" in report.not_looked_at[0]
+        assert record.all(Media)[0].state == "halted"
