@@ -184,7 +184,7 @@ def _level_ways(x: float, z: float, sign: float, framing: Framing) -> tuple[list
     shares = [1.0]
     for turn in [x, *_studs_ahead(x, sign, framing)]:
         ways += [((turn, z), (turn, framing.height_m)), ((turn, z), (turn, 0.0))]
-        shares += [0.5, 0.2]
+        shares += [0.5, 0.5]
     return ways, shares
 
 
