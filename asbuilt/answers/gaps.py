@@ -11,7 +11,7 @@ from scipy.special import ndtr
 
 from asbuilt.answers.stretches import SEEN
 from asbuilt.answers.things import Thing
-from asbuilt.answers.touch import Bit, Block, block_chance, course_chance, nearest_share
+from asbuilt.answers.touch import Bit, Block, block_chance, course_chance, nearest_share, share_along
 
 # Marking out and holding the drill: 1/8 in along the wall, 1/16 in deep (common practice, no source).
 AIM_COV = np.diag([0.0032, 0.0032, 0.0016]) ** 2
@@ -100,7 +100,7 @@ def _runs_nearest(runs: Sequence[Thing], bit: Bit, aim_cov: np.ndarray):
     sigma = np.sqrt(np.concatenate([t.course.reach_m for t in runs]) ** 2 + np.trace(aim_cov))
     radius = np.concatenate([np.full(len(t.course), t.radius_m) for t in runs])
     a, d = starts[:, :2] - (bit.offset_m, bit.height_m), (ends - starts)[:, :2]
-    along = np.clip(-(a * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
+    along = share_along(*a.T, *d.T)
     flat_aside = a + along[:, None] * d
     plane = np.hypot(flat_aside[:, 0], flat_aside[:, 1])
     depth_a, depth_d = starts[:, 2] - bit.tip_m, (ends - starts)[:, 2]

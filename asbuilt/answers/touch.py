@@ -78,7 +78,7 @@ def _meets(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit: Bit) ->
     """The same for capsules whose (offset, height, depth) come first: shape (3, ...), to (...)."""
     d_x, d_z, depth_d = end_m - start_m
     a_x, a_z, depth_a = start_m[0] - bit.offset_m, start_m[1] - bit.height_m, start_m[2] - bit.tip_m
-    along = np.clip(-(a_x * d_x + a_z * d_z) / np.maximum(d_x * d_x + d_z * d_z, 1e-18), 0, 1)
+    along = share_along(a_x, a_z, d_x, d_z)
     aside = length(a_x + along * d_x, a_z + along * d_z) - bit.radius_m
     lowest = np.minimum(depth_a, depth_a + depth_d)
     touched = length(np.maximum(aside, 0), np.maximum(depth_a + along * depth_d, 0)) <= radius_m
@@ -90,6 +90,11 @@ def _meets(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit: Bit) ->
         aside = np.maximum(length(a_x + share * d_x, a_z + share * d_z) - bit.radius_m, 0)
         touched[open_] = length(aside, np.maximum(depth_a + share * depth_d, 0)) <= radius_m
     return touched
+
+
+def share_along(a_x, a_z, d_x, d_z) -> np.ndarray:
+    """Share along straight lines from (a_x, a_z) by (d_x, d_z) at which they are nearest to the bit along the wall."""
+    return np.clip(-(a_x * d_x + a_z * d_z) / np.maximum(d_x * d_x + d_z * d_z, 1e-18), 0, 1)
 
 
 def length(x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -190,7 +195,7 @@ def _touched(course: Course, radius_m: float, bit: Bit, aim_cov: np.ndarray) -> 
 def _may_touch(course: Course, radius_m: float, bit: Bit, aim_cov: np.ndarray) -> np.ndarray:
     """Whether each stretch can lie on the bit's path at all, along the wall."""
     reach_m = FARTHEST_SIGMA * np.sqrt(course.across_m**2 + aim_cov[0, 0] + aim_cov[1, 1])
-    a, d = course.starts_m[:, :2] - (bit.offset_m, bit.height_m), (course.ends_m - course.starts_m)[:, :2]
-    along = np.clip(-(a * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
-    nearest = a + along[:, None] * d
-    return length(nearest[:, 0], nearest[:, 1]) <= radius_m + bit.radius_m + reach_m
+    (a_x, a_z), (d_x, d_z) = course.starts_m[:, :2].T, (course.ends_m - course.starts_m)[:, :2].T
+    a_x, a_z = a_x - bit.offset_m, a_z - bit.height_m
+    along = share_along(a_x, a_z, d_x, d_z)
+    return length(a_x + along * d_x, a_z + along * d_z) <= radius_m + bit.radius_m + reach_m
