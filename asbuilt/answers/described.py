@@ -90,7 +90,7 @@ class ThingAnswer(Reply):
 def describe(
     view: View, face: FaceView, parts: Sequence[tuple[Thing, Part, int]], offset_m: float
 ) -> dict[int, list[ThingAnswer]]:
-    """Describe parts of things, each under the number of its bay, from the floor up.
+    """Describe parts of things, each under the number of its bay, from the floor up; what is a guess comes last.
 
     Returns
     -------
@@ -109,7 +109,7 @@ def describe(
     for (thing, part, bay), mark in zip(parts, marks, strict=True):
         found[bay].append(_one(view, face, thing, part, mark, offset_m, doubts.get(thing.item.id, "")))
     for answers in found.values():
-        answers.sort(key=lambda a: (a.bottom_m, a.offset_m))
+        answers.sort(key=lambda a: (a.status == BEYOND, a.bottom_m, a.offset_m))
     return found
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from asbuilt.answers import wording
 from asbuilt.answers.behind import behind
 from asbuilt.answers.drill import drill
+from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.text import drill_text
 from asbuilt.record.types import Item, Position
 from asbuilt.steps import coverage
@@ -68,3 +70,13 @@ def test_behind_lists_the_guess_and_does_not_call_it_recorded(record):
     assert {bay.outcome for bay in past.bays if bay.things} == {wording.UNKNOWN}
     reaching_a_mark = behind(record, "kiln", AT_M, LAST_M + 0.05, within_m=0.06)
     assert reaching_a_mark.outcome == wording.RECORDED
+
+
+def test_what_is_known_is_listed_before_guesses(record):
+    """A tired reader meets what was seen first, however low the guessed course comes."""
+    bays = [bay.things for offset_m in np.arange(0.3, 4.0, 0.2) for face in ("kiln", "garden")
+            for bay in behind(record, face, float(offset_m), height_m=0.6, within_m=0.4).bays]  # fmt: skip
+    guesses = [[t.status == BEYOND for t in things] for things in bays]
+    assert all(of_bay == sorted(of_bay) for of_bay in guesses)
+    by_height = [[t.status == BEYOND for t in sorted(things, key=lambda t: t.bottom_m)] for things in bays]
+    assert by_height != guesses  # from the floor up alone a guess would have come first somewhere

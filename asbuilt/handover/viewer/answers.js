@@ -50,7 +50,8 @@ const Answers = (() => {
     const described = parts.map((p) => ({ bay: p.bay, answer: describe(face, p, offset) }));
     const answered = bays.map(({ span, window }, i) => {
       const things = described.filter((d) => d.bay === i).map((d) => d.answer);
-      things.sort((a, b) => a.bottom_m - b.bottom_m || a.offset_m - b.offset_m);
+      const isGuess = (thing) => thing.status === data.limits.guessed;
+      things.sort((a, b) => isGuess(a) - isGuess(b) || a.bottom_m - b.bottom_m || a.offset_m - b.offset_m);
       return bayAnswer(face, span, window, offset, things, doubts.length > 0);
     });
     const [outcome, sentence] = behindOutcome(parts, cover, doubts);
