@@ -21,14 +21,13 @@ SIZES_PX = (320, 960, 1600, 3200)  # longest sides that are made; a request name
 def pictures() -> Page:
     """Every picture under its wall, in the order it was taken."""
     placements = {p.id: p for p in record().all(Placement)}
-    media = {m.id: m for m in record().all(Media)}
+    with record().moment():
+        media, every = {m.id: m for m in record().all(Media)}, record().all(Picture)
     seen: dict[str, int] = {}
     for sighting in record().all(Sighting):
         seen[sighting.picture_id] = seen.get(sighting.picture_id, 0) + 1
     groups: dict[str | None, list[dict]] = {}
-    for picture in sorted(
-        record().all(Picture), key=lambda p: (p.kind != "photo", media[p.media_id].name, p.pts_s or 0)
-    ):
+    for picture in sorted(every, key=lambda p: (p.kind != "photo", media[p.media_id].name, p.pts_s or 0)):
         groups.setdefault(picture.face_id, []).append(
             _summary(picture, media[picture.media_id], placements.get(picture.id))
             | {"sightings": seen.get(picture.id, 0)}

@@ -34,7 +34,7 @@ def command(record: str, face: str | None, unfiled: bool, as_json: bool) -> None
     from asbuilt.record.unfinished import not_looked_at
     from asbuilt.steps.intake import dropped_stretches
 
-    with open_record(record) as opened:
+    with open_record(record) as opened, opened.moment():
         where = {"face_id": opened.get(Face, face).id} if face else {"face_id": None} if unfiled else {}
         pictures = opened.all(Picture, **where)
         media = {m.id: m for m in opened.all(Media)}

@@ -13,6 +13,7 @@ from asbuilt.record import Media, Record
 from asbuilt.record.media import file_sha256
 from asbuilt.record.snapshot import copy_database, open_copy
 from asbuilt.record.store import DATABASE_NAME
+from asbuilt.record.types import COPYING
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +58,9 @@ def backup(
         with open_copy(incoming, record.folder) as copy:
             media = copy.all(Media)
         for m in media:
-            if not (record.folder / m.path).is_file():
+            if m.state == COPYING:
+                missing.append(f"{m.name} (still being copied into the record)")
+            elif not (record.folder / m.path).is_file():
                 missing.append(m.name)
             elif _copy_original(record.folder / m.path, target / m.path, m):
                 copied.append(m.byte_count)

@@ -27,6 +27,7 @@ from asbuilt.handover.binder_plan import plan_flowables
 from asbuilt.handover.opendata import short_fingerprint
 from asbuilt.handover.pictures import Shown
 from asbuilt.record import Media, Picture, Record
+from asbuilt.record.types import COPYING
 from asbuilt.sheets.flow import BODY, HEAD, PART, SIDE_PT, SMALL, flowed_pdf, ruled_table, strong, words
 from asbuilt.sheets.paper import PAPERS_PT, REGULAR, register_fonts
 from asbuilt.sheets.readiness import readiness_pdf
@@ -160,7 +161,8 @@ def _originals(binder: Binder) -> Iterator[Flowable]:
     rows = [[strong(h, style=SMALL) for h in ("File", "Taken", "Bytes", "SHA-256")]]
     for media in binder.record.all(Media):
         taken = media.taken_at or "not known"
-        rows.append([words(c, SMALL) for c in (media.name, taken, str(media.byte_count), media.id)])
+        digest = "still being copied into the record" if media.state == COPYING else media.id
+        rows.append([words(c, SMALL) for c in (media.name, taken, str(media.byte_count), digest)])
     yield Spacer(0, 4)
     yield ruled_table(rows, [binder.width_pt * share for share in (0.2, 0.2, 0.11, 0.49)])
 

@@ -25,6 +25,7 @@ from asbuilt.record.media import media_path, store_original
 from asbuilt.record.rows import from_row, to_row
 from asbuilt.record.snapshot import copy_as_it_lies, copy_faults, open_copy
 from asbuilt.record.store import DATABASE_NAME
+from asbuilt.record.types import COPYING
 
 ADDED, RENAMED, TAKEN = "added", "added under another id", "change taken over"
 CHANGED, REMOVED, BOTH, GONE = "changed there", "removed there", "changed on both sides", "changed there, removed here"
@@ -198,6 +199,10 @@ def _bring_pictures(record: Record, copy: Record, new: list[Picture], faults: li
     for picture in new:
         media = copy.get(Media, picture.media_id)
         if media.id not in stored and record.find(Media, media.id) is None:
+            if media.state == COPYING:
+                faults.append(f"{media.name}: not brought in (it is still being copied into that record)")
+                stored.add(media.id)
+                continue
             try:
                 file = store_original(record, media_path(copy, media))
             except RecordError:

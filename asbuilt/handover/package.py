@@ -26,7 +26,7 @@ from asbuilt.handover.viewer_pages import add_viewer
 from asbuilt.record import Media, Picture, Record, now
 from asbuilt.record.snapshot import copy_database, open_copy
 from asbuilt.record.store import DATABASE_NAME
-from asbuilt.record.types import Elevation
+from asbuilt.record.types import COPYING, Elevation
 
 RECORD = "record/"
 IFC_NAME = "building.ifc"
@@ -133,7 +133,9 @@ def _originals(bag: BagWriter, record: Record) -> Iterator[str]:
     """Put the originals into the bag; yields the names of those that are not there."""
     for media in record.all(Media):
         path = record.folder / media.path
-        if path.is_file() and not OUTSIDE.search(media.path):
+        if media.state == COPYING:
+            yield f"{media.name} (still being copied into the record)"
+        elif path.is_file() and not OUTSIDE.search(media.path):
             bag.add_file(RECORD + media.path, path)
         else:
             yield media.name

@@ -18,6 +18,7 @@ from asbuilt.handover.signing import SIGNATURE_NAME, SIGNED_NAME, SigningUnavail
 from asbuilt.record import Media
 from asbuilt.record.snapshot import copy_as_it_lies, copy_faults, open_copy
 from asbuilt.record.store import DATABASE_NAME
+from asbuilt.record.types import COPYING
 from asbuilt.record.unfinished import not_looked_at
 
 IN_PACKAGE = "data/record/"
@@ -156,11 +157,14 @@ def _originals(
 ) -> Iterator[Finding]:
     names = set(shelf.names())
     chosen = hashed and _without_originals(shelf)
-    with open_copy(database, database.parent) as record:
+    is_live = isinstance(shelf, FolderShelf) and not prefix
+    with open_copy(database, shelf.path if is_live else database.parent) as record:
         media, unseen = record.all(Media), not_looked_at(record)
     yield from (Finding(state=NOTE, name=prefix + DATABASE_NAME, text=text) for text in unseen)
     for m in media:
         name = prefix + m.path
+        if m.state == COPYING:
+            continue  # told of above: there is no original to look at yet
         if name not in names and chosen:
             yield Finding(state=NOTE, name=name, text=f"the original of {m.name} was left out of this package")
         elif name not in names:

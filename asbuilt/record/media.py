@@ -7,12 +7,14 @@ import os
 import re
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from asbuilt.errors import MediaError, RecordError
+from asbuilt.record.lent import lent_path, stray_links
 from asbuilt.record.store import Record
-from asbuilt.record.types import Media
+from asbuilt.record.types import COPYING, Media
 
 CHUNK_BYTES = 1 << 20
 INCOMING_PREFIX = ".incoming-"
@@ -29,11 +31,14 @@ class StoredFile:
     byte_count: int
 
 
-def store_original(record: Record, source: str | Path) -> StoredFile:
+def store_original(
+    record: Record, source: str | Path, progress: Callable[[int], object] = lambda byte_count: None
+) -> StoredFile:
     """Copy a file into the record unaltered, or recognise it as already there.
 
     The copy is written under a temporary name, flushed to disk and only then given its
-    final name, so that whatever stands under ``media/`` is whole.
+    final name, so that whatever stands under ``media/`` is whole. ``progress`` is told the bytes
+    as they are copied.
 
     Raises
     ------
@@ -51,7 +56,7 @@ def store_original(record: Record, source: str | Path) -> StoredFile:
         raise MediaError(f"{plain_name(source)} cannot be read: {error.strerror or error}") from error
     if known is not None and (record.folder / known.path).is_file():
         return StoredFile(sha256=known.id, path=known.path, byte_count=known.byte_count)
-    return _copy_in(record, source)
+    return _copy_in(record, source, progress)
 
 
 def plain_name(path: str | Path) -> str:
@@ -64,19 +69,21 @@ def known_media(record: Record, source: str | Path) -> Media | None:
     """The row of a file that is already in the record, told by its content."""
     byte_count = Path(source).stat().st_size
     # Hashing first would read every new file twice; only a file of a known size can be known.
-    if not record.all(Media, byte_count=byte_count):
+    if all(media.state == COPYING for media in record.all(Media, byte_count=byte_count)):
         return None
     return record.find(Media, file_sha256(source))
 
 
 def media_path(record: Record, media: Media) -> Path:
-    """Where an original lies on this machine.
+    """Where an original lies on this machine; of one that is still being copied, where it is copied from.
 
     Raises
     ------
     MediaError
         If it is not there.
     """
+    if media.state == COPYING:
+        return lent_path(record, media)
     path = record.folder / media.path
     if not path.is_file():
         raise MediaError(
@@ -93,10 +100,10 @@ def file_sha256(path: str | Path) -> str:
 
 
 def clear_stale_incoming(record: Record) -> int:
-    """Remove half-written copies that a killed run left behind; how many there were."""
+    """Remove half-written copies and links that a killed run left behind; how many there were."""
     removed = 0
-    for path in (record.folder / "media").glob(INCOMING_PREFIX + "*"):
-        if time.time() - path.stat().st_mtime > STALE_INCOMING_S:
+    for path in [*(record.folder / "media").glob(INCOMING_PREFIX + "*"), *stray_links(record)]:
+        if time.time() - path.lstat().st_mtime > STALE_INCOMING_S:
             path.unlink(missing_ok=True)
             removed += 1
     return removed
@@ -110,7 +117,7 @@ def _stored(record: Record, sha256: str, byte_count: int) -> StoredFile | None:
     return None
 
 
-def _copy_in(record: Record, source: Path) -> StoredFile:
+def _copy_in(record: Record, source: Path, progress: Callable[[int], object]) -> StoredFile:
     folder = record.folder / "media"
     try:
         folder.mkdir(exist_ok=True)
@@ -120,15 +127,15 @@ def _copy_in(record: Record, source: Path) -> StoredFile:
     incoming = Path(name)
     try:
         with os.fdopen(handle, "wb") as target:
-            sha256, byte_count = _copy_hashing(record, source, target)
-        return _give_name(record, incoming, sha256, byte_count, _suffix(source))
+            sha256, byte_count = _copy_hashing(source, target, progress)
+        return _give_name(record, incoming, sha256, byte_count, suffix_of(source))
     except OSError as error:
         raise _not_writable(record, error) from error
     finally:
         incoming.unlink(missing_ok=True)
 
 
-def _copy_hashing(record: Record, source: Path, target) -> tuple[str, int]:
+def _copy_hashing(source: Path, target, progress: Callable[[int], object]) -> tuple[str, int]:
     digest, byte_count = hashlib.sha256(), 0
     try:
         stream = open(source, "rb")
@@ -145,6 +152,7 @@ def _copy_hashing(record: Record, source: Path, target) -> tuple[str, int]:
             digest.update(chunk)
             target.write(chunk)
             byte_count += len(chunk)
+            progress(len(chunk))
     target.flush()
     os.fsync(target.fileno())
     return digest.hexdigest(), byte_count
@@ -173,7 +181,8 @@ def _sync_folder(folder: Path) -> None:
         os.close(handle)
 
 
-def _suffix(source: Path) -> str:
+def suffix_of(source: Path) -> str:
+    """The suffix that a file's copy gets: none where it has an odd one."""
     suffix = source.suffix.lower()
     return suffix if re.fullmatch(r"\.[a-z0-9]{1,8}", suffix) else ""
 

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from asbuilt.errors import MediaError
+from asbuilt.record.lent import FRAMES_AS
 from asbuilt.record.media import media_path
 from asbuilt.record.photos import decode_photo
 from asbuilt.record.store import Record
@@ -28,9 +29,9 @@ def photo_id(media_id: str) -> str:
     return media_id[:10]
 
 
-def frame_id(media_id: str, pts_s: float) -> str:
-    """Id of a video frame: the start of its file's hash and its time in milliseconds."""
-    return f"{media_id[:10]}-{round(pts_s * 1000):07d}"
+def frame_id(media: Media, pts_s: float) -> str:
+    """Id of a video frame: the start of its file's hash, or quick digest, and its time in milliseconds."""
+    return f"{media.meta.get(FRAMES_AS, media.id)[:10]}-{round(pts_s * 1000):07d}"
 
 
 def read_picture(record: Record, picture: Picture) -> np.ndarray:
@@ -58,7 +59,8 @@ def iter_pictures(record: Record, pictures: Iterable[Picture]) -> Iterator[tuple
     for picture in pictures:
         by_media.setdefault(picture.media_id, []).append(picture)
     for media_id, group in by_media.items():
-        media = record.get(Media, media_id)
+        # While they were gone through, a lent original may have been copied, and its row with it.
+        media = record.find(Media, media_id) or record.get(Media, record.get(Picture, group[0].id).media_id)
         if media.kind == "photo":
             image = decode_photo(media_path(record, media), media.name)
             yield from ((picture, image) for picture in group)
@@ -100,12 +102,12 @@ def ensure_frame(record: Record, media: Media, time_s: float) -> Picture:
 
 
 def _keep(record: Record, media: Media, frame: Frame) -> Picture:
-    known = record.find(Picture, frame_id(media.id, frame.time_s))
+    known = record.find(Picture, frame_id(media, frame.time_s))
     if known is not None:
         return known
     width_px, height_px = frame.shown_size
     picture = Picture(
-        id=frame_id(media.id, frame.time_s),
+        id=frame_id(media, frame.time_s),
         media_id=media.id,
         kind="frame",
         pts_s=frame.time_s,

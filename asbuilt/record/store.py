@@ -122,6 +122,18 @@ class Record:
         finally:
             connection.rollback()  # does nothing after a commit
 
+    @contextmanager
+    def moment(self) -> Iterator[None]:
+        """Everything inside is read as it stands at one moment, whatever others write meanwhile."""
+        if self.db.conn.in_transaction:
+            yield
+            return
+        self.db.conn.execute("BEGIN")
+        try:
+            yield
+        finally:
+            self.db.conn.rollback()
+
     def _commit(self) -> None:
         try:
             self.db.conn.execute("COMMIT")

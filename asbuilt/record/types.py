@@ -253,14 +253,14 @@ class Circuit:
 
 
 # States of a file that intake goes on with; it is "done" after, whatever came of it.
-SCANNING, HALTED = "scanning", "halted"
+COPYING, SCANNING, HALTED = "copying", "scanning", "halted"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Media:
     """One original file, stored unaltered under its SHA-256."""
 
-    id: str  # sha-256, hex
+    id: str  # sha-256, hex; of one in the state copying a quick digest, marked as such
     name: str  # the name it came with
     kind: str  # photo or video
     byte_count: int
@@ -273,7 +273,7 @@ class Media:
     latitude_deg: float | None = None
     longitude_deg: float | None = None
     meta: dict = field(default_factory=dict)
-    state: str = "new"  # new, scanning, halted (its decoder gave up partway), done
+    state: str = "new"  # new, copying (see record.lent), scanning, halted (its decoder gave up partway), done
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

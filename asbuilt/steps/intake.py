@@ -8,24 +8,23 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from tqdm import tqdm
 
 from asbuilt.errors import MediaError, RecordError
-from asbuilt.record.media import clear_stale_incoming, known_media, plain_name
+from asbuilt.record.media import clear_stale_incoming, known_media, plain_name, store_original
 from asbuilt.record.store import Record, now
-from asbuilt.record.types import HALTED, SCANNING, Media
+from asbuilt.record.types import COPYING, HALTED, SCANNING, Media
 from asbuilt.record.unfinished import not_looked_at
 from asbuilt.record.video import container_format
 from asbuilt.steps.filing import COVERED, unfiled_ids
 from asbuilt.steps.intake_photos import add_photos
-from asbuilt.steps.intake_scan import scan_clip
-from asbuilt.steps.intake_video import add_video
+from asbuilt.steps.intake_video import begin_video, finish_video
 from asbuilt.steps.scanner import Scanner
 
-UNFINISHED = (SCANNING, HALTED)
+UNFINISHED = (COPYING, SCANNING, HALTED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +37,7 @@ class IntakeOptions:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FileOutcome:
-    """What became of one file: added, known (already there), halted (its decoder gave up partway) or refused."""
+    """What became of one file: added, known (already there), halted (partway, to be gone on with) or refused."""
 
     name: str
     outcome: str
@@ -132,13 +131,15 @@ def _take_in(record: Record, paths: list[Path], options: IntakeOptions) -> list[
     photos, videos = _sorted_out(record, paths, outcomes)
     for path, result in add_photos(record, photos, options.stage, options.progress):
         outcomes[path] = _outcome(plain_name(path), result, record)
-    left = record.all(Media, state=UNFINISHED)
+    left = {media.id for media in record.all(Media, state=UNFINISHED)}
     with Scanner() as scanner:
-        for path in videos:
-            outcomes[path] = _one_video(record, scanner, path, options)
-        # Not those that were named, or are left by this very run.
-        left = [media for media in left if record.get(Media, media.id) == media]
-        resumed = [_resume(record, scanner, media, options) for media in left]
+        # First pictures of all of them, then the long work.
+        begun = {path: _begun(record, scanner, path, options) for path in videos}
+        for path, media in begun.items():
+            outcomes[path] = _finished(record, scanner, plain_name(path), media, options)
+        left -= {media.id for media in begun.values() if isinstance(media, Media)}
+        rest = [media for media in record.all(Media, state=UNFINISHED) if media.id in left]
+        resumed = [_finished(record, scanner, media.name, media, options) for media in rest]
     return [outcomes[path] for path in dict.fromkeys(paths)] + resumed
 
 
@@ -151,7 +152,11 @@ def _sorted_out(record: Record, paths: list[Path], outcomes: dict) -> tuple[list
             if path.exists() and not path.is_file():
                 raise MediaError("is a device or a pipe, not a photo or video")
             known = known_media(record, path)
-            if known is not None and known.state not in UNFINISHED:
+            if known is not None and not (record.folder / known.path).is_file():
+                record.put(replace(known, path=store_original(record, path).path))
+                text = "already in the record; its original was missing there and is back"
+                outcomes[path] = FileOutcome(name=plain_name(path), outcome="known", text=text)
+            elif known is not None and known.state not in UNFINISHED:
                 outcomes[path] = FileOutcome(name=plain_name(path), outcome="known", text="already in the record")
             else:
                 (photos if container_format(path) is None else videos).append(path)
@@ -163,18 +168,25 @@ def _sorted_out(record: Record, paths: list[Path], outcomes: dict) -> tuple[list
     return photos, videos
 
 
-def _one_video(record: Record, scanner: Scanner, path: Path, options: IntakeOptions) -> FileOutcome:
+def _begun(record: Record, scanner: Scanner, path: Path, options: IntakeOptions) -> Media | MediaError:
     try:
-        return _outcome(plain_name(path), add_video(record, scanner, path, options.stage, options.progress), record)
+        return known_media(record, path) or begin_video(record, scanner, path, options.stage)
     except MediaError as error:
-        return _outcome(plain_name(path), error, record)
+        return error
+    except OSError as error:
+        return MediaError(f"{plain_name(path)} cannot be read: {error.strerror or error}")
 
 
-def _resume(record: Record, scanner: Scanner, media: Media, options: IntakeOptions) -> FileOutcome:
+def _finished(
+    record: Record, scanner: Scanner, name: str, media: Media | MediaError, options: IntakeOptions
+) -> FileOutcome:
+    if isinstance(media, MediaError):
+        return _outcome(name, media, record)
     try:
-        return _outcome(media.name, scan_clip(record, scanner, media, options.progress), record)
+        return _outcome(name, finish_video(record, scanner, media, options.progress), record)
     except MediaError as error:
-        return _outcome(media.name, error, record)
+        lent = _outcome(name, media, record) if media.state == COPYING else None
+        return replace(lent, text=str(error)) if lent and lent.picture_count else _outcome(name, error, record)
 
 
 def _outcome(name: str, result: Media | MediaError, record: Record) -> FileOutcome:
@@ -183,13 +195,14 @@ def _outcome(name: str, result: Media | MediaError, record: Record) -> FileOutco
     # Of an hour's walk there are thousands: they are counted where they lie.
     first = next(iter(record.db.query("SELECT stage FROM pictures WHERE media_id = ? LIMIT 1", [result.id])), None)
     text = result.meta.get("trouble", "")
+    is_halted = result.state in (HALTED, COPYING)
     if result.state == HALTED:
         text = f"halted at {result.meta['halted']['at_s']:.1f} s"
     elif first is None and result.meta.get("left_out"):
         return FileOutcome(name=name, outcome="refused", text=f"{name}: nothing of it could be looked at")
     return FileOutcome(
         name=name,
-        outcome="halted" if result.state == HALTED else "added",
+        outcome="halted" if is_halted else "added",
         picture_count=record.db["pictures"].count_where("media_id = ?", [result.id]),
         stage=first["stage"] if first else "",
         text=text,

@@ -135,7 +135,7 @@ class _Pass:
 def picture_of(media: Media, kept: dict, kept_for: str = "coverage") -> Picture:
     """The row of a frame that the scanning process tells of."""
     return Picture(
-        id=frame_id(media.id, kept["time_s"]),
+        id=frame_id(media, kept["time_s"]),
         media_id=media.id,
         kind="frame",
         pts_s=kept["time_s"],

@@ -68,13 +68,13 @@ def run(record: Record, options: PlaceOptions | None = None) -> PlaceReport:
     """
     options = options or PlaceOptions()
     started_at, clock = now(), time.monotonic()
-    pictures = record.all(Picture)
+    with record.moment():
+        pictures, media = record.all(Picture), {m.id: m for m in record.all(Media)}
     if not pictures:
         raise RecordError(f"{record.folder} has no pictures yet; add some with: asbuilt add {record.folder} FILES")
     site = site_of(record)
     if not site.faces:
         raise RecordError(f"{record.folder} has no faces yet; describe them in a plan and load it")
-    media = {m.id: m for m in record.all(Media)}
     wanted = [p for p in pictures if p.stage == "open" and "blurred" not in p.flags]
     looked = look(record, wanted, media, options.quiet)
     # Matrices of this size gain nothing from more threads, and lose much where cores are busy.
@@ -94,7 +94,8 @@ def run(record: Record, options: PlaceOptions | None = None) -> PlaceReport:
         record.clear(Solution)
         if solution:
             record.put(replace(solution, report=solution.report | {"place": report.to_json()}))
-        record.put(*placements)
+        there = {p.id for p in record.all(Picture)}  # first pictures go when the scan has chosen better ones
+        record.put(*(p for p in placements if p.id in there))
         file_placed(
             record, {p.id: [m.id for m in seen] for p, seen in zip(looked.pictures, looked.markers, strict=True)}
         )

@@ -37,7 +37,7 @@ EVENT_EVERY_S = 0.1  # where a decoder gives up is known that closely
 WARM_UP_S = 8.0
 # The first look at a clip: so many key frames, no closer than this, and no longer than it takes a
 # person to look up. Chosen by us: the whole scan of a clip takes minutes, clicking can begin before.
-FIRST_LOOK_COUNT, FIRST_LOOK_GAP_S, FIRST_LOOK_PATIENCE_S = 40, 1.0, 4.0
+FIRST_LOOK_COUNT, FIRST_LOOK_GAP_S, FIRST_LOOK_PATIENCE_S, FIRST_LOOK_EVERY_S = 40, 1.0, 4.0, 0.5
 AHEAD_FRAMES = 4  # decoded while earlier ones are being measured
 # A still of the largest size that is opened takes about 1 GiB to decode; more is an attack.
 MEMORY_LIMIT_BYTES = 6 << 30
@@ -75,9 +75,10 @@ def _look_at_video(path: str, name: str) -> dict:
         return {"kind": "video", "facts": dataclasses.asdict(facts)}
 
 
-def first_look(path: str, name: str, start_s: float) -> dict:
-    """Usable key frames spread over a video, within a few seconds however long it is."""
-    until = time.monotonic() + FIRST_LOOK_PATIENCE_S
+def first_look(path: str, name: str, start_s: float) -> Iterator[dict]:
+    """Usable key frames spread over a video, a few at a time, within a few seconds however long it is."""
+    told = time.monotonic()
+    until = told + FIRST_LOOK_PATIENCE_S
     with open_video(path, name) as (container, _):
         length_s = container.duration / 1e6 if container.duration else 0.0
     times_s = np.arange(0.0, length_s, max(FIRST_LOOK_GAP_S, length_s / FIRST_LOOK_COUNT))
@@ -91,7 +92,10 @@ def first_look(path: str, name: str, start_s: float) -> dict:
             shown.append({"time_s": frame.time_s, "sharpness": None, "light": quality.light, "flags": flags})
         if time.monotonic() > until:
             break
-    return {"shown": shown}
+        if shown and time.monotonic() - told > FIRST_LOOK_EVERY_S:
+            yield {"shown": shown}
+            shown, told = [], time.monotonic()
+    yield {"shown": shown, "done": True}
 
 
 def scan_video(
@@ -187,7 +191,7 @@ def _answers(job: dict) -> Iterator[dict]:
     if job["job"] == "look":
         yield look(job["path"], job["name"]) | {"done": True}
     elif job["job"] == "first look":
-        yield first_look(job["path"], job["name"], job["start_s"]) | {"done": True}
+        yield from first_look(job["path"], job["name"], job["start_s"])
     else:
         yield from scan_video(job["path"], job["name"], job["start_s"], job["resume_at_s"], job["not_before_s"])
 

@@ -45,7 +45,7 @@ class Scanner:
         """
         return next(self._ask({"job": "look", "path": str(path.resolve()), "name": name}))
 
-    def first_look(self, path: Path, name: str, start_s: float) -> list[dict]:
+    def first_look(self, path: Path, name: str, start_s: float) -> Iterator[list[dict]]:
         """Frames of a video to go on with until it is scanned; see :func:`asbuilt.steps.scan.first_look`.
 
         Raises
@@ -54,7 +54,7 @@ class Scanner:
             If it cannot be opened.
         """
         job = {"job": "first look", "path": str(path.resolve()), "name": name, "start_s": start_s}
-        return next(self._ask(job))["shown"]
+        return (answer["shown"] for answer in self._ask(job))
 
     def scan(
         self, path: Path, name: str, start_s: float, resume_at_s: float | None = None, not_before_s: float | None = None

@@ -7,7 +7,7 @@ import signal
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import cv2
@@ -17,15 +17,15 @@ from tests.faults import places, times
 from tests.faults.scene import Scene
 from tests.faults.trials import Tally, Trials
 
-STAGES = ("intake", "placing", "elevation", "tagging", "hand-over")
+STAGES = ("intake", "large clip", "placing", "elevation", "tagging", "hand-over")
 
 
-def kinds(trials: Trials) -> dict[str, tuple[int, Callable[[int, Tally], None]]]:
+def kinds(trials: Trials, stages: Sequence[str] = STAGES) -> dict[str, tuple[int, Callable[[int, Tally], None]]]:
     """Every kind of trial: how many by default, and what runs one of them by its number."""
 
     def each(run: Callable) -> Callable[[int, Tally], None]:
         """Stage after stage."""
-        return lambda number, tally: run(trials.stages[STAGES[number % len(STAGES)]], number, tally)
+        return lambda number, tally: run(trials.stages[stages[number % len(stages)]], number, tally)
 
     def at(run: Callable) -> Callable[[int, Tally], None]:
         return each(lambda stage, number, tally: run(trials, stage, number, tally))
@@ -49,6 +49,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.faults")
     parser.add_argument("kinds", nargs="*", default=["all"])
     parser.add_argument("--count", type=int, help="trials of each kind")
+    parser.add_argument("--stages", nargs="+", choices=STAGES, default=STAGES, help="of work; without: all in turn")
     parser.add_argument("--only", type=int, help="run the trial of this number alone")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--folder", type=Path, help="where to work")
@@ -58,7 +59,7 @@ def main() -> int:
     failures: list[str] = []
     with tempfile.TemporaryDirectory(dir=options.folder) as scratch:
         trials = Trials(Scene(Path(scratch) / "scene"), Path(scratch), options.seed)
-        known = kinds(trials)
+        known = kinds(trials, options.stages)
         wanted = list(known) if "all" in options.kinds else options.kinds
         for kind in wanted:
             if kind not in known:

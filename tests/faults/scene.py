@@ -5,9 +5,11 @@ from __future__ import annotations
 import itertools
 import re
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 from PIL import Image
@@ -17,17 +19,19 @@ from asbuilt.errors import AsbuiltError
 from asbuilt.handover.package import HandoverOptions, hand_over
 from asbuilt.handover.verify import verify
 from asbuilt.record import Item, Media, Picture, Placement, Record, Sighting
+from asbuilt.record import media as media_store
 from asbuilt.record.elevation_row import Elevation
 from asbuilt.record.elevations import overview_path
 from asbuilt.record.plan import load_plan
 from asbuilt.record.types import PLACED
-from asbuilt.steps import coverage, elevation, intake, locate, place
+from asbuilt.steps import coverage, elevation, intake, intake_video, locate, place
 from asbuilt.web import create_app
 from tests.clips import framed_wall, walk_along, write_clip
 
 MEDIA = Path(__file__).parents[2] / "sample_media"
 SIDE_PX = 960  # enough for the marker sheets, and quick
 CLIP_FRAMES = 600
+SLOW_S = 1.5  # how long copying a large clip takes
 PHOTOS = ("open_01.jpg", "open_02.jpg")  # that can be placed without others
 ELEVATION = elevation.ElevationOptions(scale_px_per_m=60.0, force=True)
 
@@ -77,6 +81,7 @@ class Scene:
         """Every kind of work, by name."""
         kinds = (
             ("intake", self.planned, self.take_in, self.lacks_files),
+            ("large clip", self.planned, self.take_large_in, self.lacks_files),
             ("placing", self.taken, self.place, self.lacks_placements),
             ("elevation", self.placed, self.straighten, self.lacks_elevation),
             ("tagging", self.placed, self.tag, self.lacks_tags),
@@ -88,6 +93,24 @@ class Scene:
         """Take photos and a clip in."""
         with Record.open(folder, author="trial") as record:
             intake.run(record, [*self.photos, self.clip], intake.IntakeOptions(stage="open", progress=False))
+
+    def take_large_in(self, folder: Path, confirm: Callable[[str], None]) -> None:
+        """The same with the clip as one that is looked at before it is copied, which takes its time."""
+        copied = intake_video.store_original
+
+        def copied_slowly(record: Record, source: Path, progress: Callable[[int], object]):
+            def slowly(byte_count: int) -> None:
+                time.sleep(SLOW_S * byte_count / self.clip.stat().st_size)
+                progress(byte_count)
+
+            return copied(record, source, slowly)
+
+        with (
+            patch.object(intake_video, "LENT_FROM_BYTES", 0),
+            patch.object(intake_video, "store_original", copied_slowly),
+            patch.object(media_store, "CHUNK_BYTES", self.clip.stat().st_size // 20),
+        ):
+            self.take_in(folder, confirm)
 
     def lacks_files(self, folder: Path, confirmed: list[str]) -> Iterator[str]:
         """Files that were not taken in whole, and frames that came twice or are too far apart."""

@@ -53,7 +53,7 @@ def test_frame_nearest_a_time_is_found_near_and_far(record, clip):
 def test_a_frame_is_kept_once(record, clip):
     first = ensure_frame(record, clip, 12.11)
     assert ensure_frame(record, clip, 12.19) == first
-    assert first.id == frame_id(clip.id, 12.2) == f"{clip.id[:10]}-0012200"
+    assert first.id == frame_id(clip, 12.2) == f"{clip.id[:10]}-0012200"
     assert len(record.all(Picture)) == 1
 
 
