@@ -40,7 +40,7 @@ needs_disks = pytest.mark.skipif(not places.can_mount(), reason="only root can m
 
 
 @needs_disks
-@pytest.mark.parametrize("stage", ["intake", "tagging", "hand-over"])
+@pytest.mark.parametrize("stage", ["intake", "large clip", "tagging", "hand-over"])
 def test_full_disk(trials, stage):
     tally = Tally()
     places.full_disk(trials, trials.stages[stage], 0, tally)

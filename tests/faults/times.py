@@ -20,6 +20,7 @@ from tests.faults.trials import Tally, Trials
 PAIRS = (
     ("intake", "intake"), ("tagging", "tagging"), ("tagging", "placing"), ("tagging", "hand-over"),
     ("placing", "placing"), ("elevation", "tagging"), ("hand-over", "placing"), ("elevation", "elevation"),
+    ("large clip", "large clip"),
 )  # fmt: skip
 
 
