@@ -13,6 +13,7 @@ from asbuilt.record.store import Record
 from asbuilt.record.types import COPYING, HALTED, SCANNING, Media
 
 ADD_AGAIN = "asbuilt add RECORD"
+DAMAGED = "damaged"  # why a stretch was dropped whose packets cannot be decoded
 
 
 def not_looked_at(record: Record) -> list[str]:
@@ -23,6 +24,9 @@ def not_looked_at(record: Record) -> list[str]:
 def _lines(record: Record, media: Media) -> Iterator[str]:
     if media.state == COPYING:
         yield _being_copied(record, media)
+    for stretch in media.meta.get("dropped", ()):
+        if stretch["reason"] == DAMAGED:
+            yield f"{media.name}: {_from_to(stretch)} not looked at: the file is damaged there; film that again"
     for stretch in media.meta.get("left_out", ()):
         yield f"{media.name}: {_from_to(stretch)} not looked at: it {stretch['reason']} there twice; film that again"
     length = f" of {media.meta['stated_s']:.1f} s" if media.meta.get("stated_s") else ""

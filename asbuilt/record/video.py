@@ -76,11 +76,15 @@ def display_of(frame: av.VideoFrame, pixel_aspect: float) -> Display:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """One decoded frame with its exact time; pixels are only converted when asked for."""
+    """One decoded frame with its exact time; pixels are only converted when asked for.
+
+    ``lost_before`` counts the packets since the frame before it that could not be decoded.
+    """
 
     time_s: float
     stored: av.VideoFrame
     display: Display
+    lost_before: int = 0
 
     @property
     def shown_size(self) -> tuple[int, int]:
@@ -173,7 +177,7 @@ def decode_frames(container: av.container.InputContainer, stream: av.VideoStream
     usual step; a frame that does not come later than its forerunner is left out.
     """
     display: Display | None = None
-    last_s, step_s, bad = None, 1.0 / float(stream.average_rate or 30), 0
+    last_s, step_s, bad = None, 1.0 / float(stream.average_rate or 30), 0  # bad: packets since the last frame
     pixel_aspect = float(stream.sample_aspect_ratio or stream.codec_context.sample_aspect_ratio or 1)
     for packet in _packets(container, stream):
         try:
@@ -190,11 +194,11 @@ def decode_frames(container: av.container.InputContainer, stream: av.VideoStream
                 time_s = float(frame.pts * frame.time_base) - start_s
             if last_s is not None and time_s <= last_s:
                 continue
-            last_s, bad = time_s, 0
+            last_s, lost, bad = time_s, bad, 0
             # Of one stream all frames are shown the same way. Asking each would also keep each alive
             # until the garbage collector comes by: reading side data makes a reference cycle.
             display = display or display_of(frame, pixel_aspect)
-            yield Frame(time_s=time_s, stored=frame, display=display)
+            yield Frame(time_s=time_s, stored=frame, display=display, lost_before=lost)
 
 
 def frames_at(path: str | Path, name: str, times_s: Sequence[float], start_s: float) -> Iterator[Frame]:

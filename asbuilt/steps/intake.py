@@ -17,7 +17,7 @@ from asbuilt.errors import MediaError, RecordError
 from asbuilt.record.media import clear_stale_incoming, known_media, plain_name, store_original
 from asbuilt.record.store import Record, now
 from asbuilt.record.types import COPYING, HALTED, SCANNING, Media
-from asbuilt.record.unfinished import not_looked_at
+from asbuilt.record.unfinished import DAMAGED, not_looked_at
 from asbuilt.record.video import container_format
 from asbuilt.steps.filing import COVERED, unfiled_ids
 from asbuilt.steps.intake_photos import add_photos
@@ -118,11 +118,12 @@ def run(record: Record, paths: Iterable[str | Path], options: IntakeOptions | No
 
 
 def dropped_stretches(record: Record) -> list[DroppedStretch]:
-    """Every stretch of every clip that was not kept."""
+    """Every stretch of every clip that was looked at and not kept."""
     return [
         DroppedStretch(name=media.name, **{key: d[key] for key in ("from_s", "to_s", "frame_count", "reason")})
         for media in record.all(Media, kind="video")
         for d in media.meta.get("dropped", ())
+        if d["reason"] != DAMAGED
     ]
 
 

@@ -67,6 +67,7 @@ class _Pass:
         self.decided: list[dict] = []
         self.written = time.monotonic()
         self.reached_s: float | None = None
+        self.stated_s = media.meta.get("stated_s")
 
     def scan(self, scanner: Scanner, path: Path, bar: tqdm) -> None:
         """Go to the end of the clip.
@@ -85,11 +86,11 @@ class _Pass:
             if event["frame_count"]:
                 self.reached_s = event["at_s"]
             self.decided += event["decided"]
+            self.stated_s = event["length_s"]
             if event.get("done"):
                 self._write()
                 self.media = _end(self.record, _ended(self.media, event))
             elif time.monotonic() - self.written > COMMIT_EVERY_S:
-                self.media = _with_meta(self.media, stated_s=event["length_s"])
                 self._write()
             bar.total = event["length_s"]
             bar.update(round(event["at_s"], 1) - bar.n)
@@ -113,7 +114,8 @@ class _Pass:
     def _write(self, state: str = SCANNING) -> None:
         kept = [picture_of(self.media, d) for d in self.decided if d["type"] == "kept"]
         dropped = [{k: v for k, v in d.items() if k != "type"} for d in self.decided if d["type"] == "dropped"]
-        media = _with_meta(self.media, dropped=[*self.media.meta.get("dropped", ()), *dropped])
+        dropped = [*self.media.meta.get("dropped", ()), *dropped]
+        media = _with_meta(self.media, dropped=dropped, stated_s=self.stated_s)
         if kept:
             media = _with_meta(media, kept_to_s=kept[-1].pts_s)
         self.media = replace(media, state=state)

@@ -27,8 +27,9 @@ from asbuilt.imaging.motion import measure_motion
 from asbuilt.imaging.quality import levels_of, measure_quality, shrink
 from asbuilt.record.facts import photo_facts, video_facts
 from asbuilt.record.photos import decode_photo, open_photo
+from asbuilt.record.unfinished import DAMAGED
 from asbuilt.record.video import Frame, container_format, decode_frames, key_frames_near, open_video, start_of
-from asbuilt.steps.choose import BLURRED, DARK, FrameChooser, Kept, Measured
+from asbuilt.steps.choose import BLURRED, DARK, Dropped, FrameChooser, Kept, Measured
 from asbuilt.steps.swings import SwingWatch
 
 EVENT_EVERY_S = 0.1  # where a decoder gives up is known that closely
@@ -38,6 +39,8 @@ WARM_UP_S = 8.0
 # The first look at a clip: so many key frames, no closer than this, and no longer than it takes a
 # person to look up. Chosen by us: the whole scan of a clip takes minutes, clicking can begin before.
 FIRST_LOOK_COUNT, FIRST_LOOK_GAP_S, FIRST_LOOK_PATIENCE_S, FIRST_LOOK_EVERY_S = 40, 1.0, 4.0, 0.5
+# Packets that cannot be decoded are told of where they leave a gap as long as this. Chosen by us.
+DAMAGE_S = 0.5
 AHEAD_FRAMES = 4  # decoded while earlier ones are being measured
 # A still of the largest size that is opened takes about 1 GiB to decode; more is an attack.
 MEMORY_LIMIT_BYTES = 6 << 30
@@ -119,6 +122,10 @@ def scan_video(
             return
         for frame in _ahead(decode_frames(container, stream, start_s)):
             measured, aspect = measure(frame)
+            if frame.lost_before and frame_count and frame.time_s - last_s > DAMAGE_S:
+                decided.append(
+                    Dropped(from_s=last_s, to_s=frame.time_s, frame_count=frame.lost_before, reason=DAMAGED)
+                )
             decided += watch.push(measured, aspect, chooser.push(measured))
             frame_count, last_s = frame_count + 1, frame.time_s
             if time.monotonic() - told > EVENT_EVERY_S or frame_count == 1:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import itertools
+import re
 
+import av
 import numpy as np
 import pytest
 from click.testing import CliRunner
@@ -230,3 +232,20 @@ def test_scanning_can_begin_behind_a_place_without_decoding_it(clip, tmp_path, s
         assert not_before_s - 0.1 <= first["at_s"] <= not_before_s + KEY_FRAME_EVERY_S + 0.1
     (event,) = scan.scan_video(str(path), path.name, start_s, None, 1000.0)
     assert event["done"] and (event["frame_count"] == 0 or suffix in (".ts", ".avi"))
+
+
+def test_damage_within_a_clip_is_listed_and_odd_packets_are_not(record, clip, tmp_path):
+    """Packets of 3 s overwritten; then one alone, behind which frames go on at once."""
+    with av.open(str(clip)) as container:
+        packets = [(p.pos, p.size, float(p.pts * p.time_base)) for p in container.demux(video=0) if p.size]
+    for name, from_s, to_s in (("torn.mp4", 6.0, 9.0), ("nicked.mp4", 8.0, 8.02)):
+        data = bytearray(clip.read_bytes())
+        for at, size, time_s in packets:
+            if from_s <= time_s < to_s:
+                data[at : at + size] = bytes(size)
+        (tmp_path / name).write_bytes(data)
+    report = intake.run(record, [tmp_path / "torn.mp4", tmp_path / "nicked.mp4"], QUIET)
+    (line,) = report.not_looked_at
+    assert line in report.lines() and not [d for d in report.dropped if d.reason == "damaged"]
+    damaged = re.fullmatch(r"torn.mp4: 6.0 s to ([0-9.]+) s not looked at: the file is damaged there; .*", line)
+    assert float(damaged[1]) == pytest.approx(9, abs=KEY_FRAME_EVERY_S)
