@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
+from asbuilt.imaging.follow_runs import Line
 from asbuilt.imaging.jackets import SHEATHS
+from asbuilt.imaging.line_proofs import called, proofs
 from asbuilt.imaging.sweep import Rectified, onto_depth
 
-COLORS = ("white", "yellow", "orange", "black")
+COLORS = ("neutral", "yellow", "orange")
 DEPTHS_M = (-0.02, -0.045, -0.07)  # a few turns lie beside each other on a nail or a hook
 RADII_M = np.arange(0.09, 0.261, 0.01)  # common practice, no source
 RING_M = 0.02
@@ -61,7 +63,16 @@ def find_coils(
         middle = coil.ring_m.mean(axis=0)
         if all(np.linalg.norm(middle - k.ring_m.mean(axis=0)) > RADII_M[-1] for k in kept):
             kept.append(coil)
-    return kept
+    return [_named(coil, views, shows, px_m) for coil in kept]
+
+
+def _named(coil: Coil, views: Sequence[Rectified], shows: Sequence[np.ndarray], px_m: float) -> Coil:
+    count = len(coil.ring_m)
+    ring = Line(
+        pixels=coil.ring_m / px_m - 0.5, evidence=np.full(count, coil.strength), depth_m=np.full(count, coil.depth_m),
+        sigma_depth_m=0.0,
+    )  # fmt: skip
+    return replace(coil, sheath=called(coil.sheath, proofs(views, shows, [(coil.sheath, ring)], px_m)[0]))
 
 
 def _rings(evidence: np.ndarray, px_m: float, depth_m: float, name: str) -> list[Coil]:

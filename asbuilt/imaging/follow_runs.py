@@ -14,13 +14,16 @@ STEP_M = 0.015
 TURNS = np.deg2rad(np.arange(-50, 51, 10))
 TURN_COST = 0.08  # a radian costs this share of the evidence
 LEAST_VIEWS = 3
-FOLLOWED_LEAST = 0.10  # mean over the pictures of a ridge's strength, along a step
+FOLLOWED_LEAST = 0.08  # mean over the pictures of a ridge's strength, along a step
 HOP_M, HOP_LEAST = 0.075, 0.14  # over a stud that stands before the run
 HOP_SLACK = 0.15
 HOP_TURN_RAD = np.deg2rad(25)
 TUBE_M = 0.016  # what lies this near to a followed run is the same run, or its shadow at another depth
 SMOOTHED = 9
 TRIM_WINDOW, TRIM_SHARE = 7, 0.55
+# No bend of a cable is tighter than five times its diameter (NEC 334.24), so none doubles back on itself within an inch
+# or two: there the line ran on into its own double at another depth.
+BEND_M, DOUBLED_M = 0.05, 0.08
 MOST_WAVER_RAD = np.deg2rad(20)
 FAINT_SHORTEST_M, FAINT_ASIDE_M = 0.5, 0.012
 FAINT_GAIN = 2.0
@@ -140,6 +143,19 @@ def follow_faint(
         if line.evidence.mean() >= mean_least:
             lines.append(line)
     return lines
+
+
+def unfold(line: Line, px_m: float) -> Line:
+    """A line that doubles back on itself tighter than a cable bends, cut at its turn: its stronger part."""
+    place = line.pixels * px_m
+    apart = np.linalg.norm(place[:, None] - place[None], axis=2)
+    first, second = np.nonzero(apart < 2 * BEND_M)
+    doubled = (second - first) * STEP_M > np.pi * BEND_M + apart[first, second]
+    if len(np.unique(first[doubled])) * STEP_M < DOUBLED_M:
+        return line
+    turn = round(float(np.median((first + second)[doubled] / 2)))
+    part = max(slice(0, turn), slice(turn, None), key=lambda s: float(line.evidence[s].sum()))
+    return replace(line, pixels=line.pixels[part], evidence=line.evidence[part], depth_m=line.depth_m[part])
 
 
 def _straight(path: np.ndarray, px_m: float) -> bool:

@@ -13,12 +13,21 @@ from asbuilt.imaging.sweep import Rectified
 
 # Yellowness is the logarithm of half of red and green over blue, redness that of red over green;
 # both against wood. The bounds lie between what sheaths and bare wood, flakes and shadow showed in
-# rendered rooms; "grey" is also steel and concrete, "white" also paper, so neither proves a cable.
-SHEATHS = ("white", "yellow", "orange", "black", "grey", "blue", "red")
+# rendered rooms. What is neutral, white, grey or black, is one class and named later by its lightness,
+# which changes along a cable; steel, concrete and paper are neutral, too, so that proves no cable.
+SHEATHS = ("neutral", "yellow", "orange", "blue", "red")
+# Before grey things white shows by its lightness only, so likeness tells three ways to be neutral.
+LIKE = ("white", "black", "pale", *SHEATHS[1:])
 AROUND_M = 0.15
 BRIGHTEST_AROUND = 0.3
 RIDGE_GAIN = 2.2
-DEEP, DEEP_SHARE = -0.6, 0.25
+# Tone curves work on each channel, so wood grows yellower and redder the darker it lies. What it showed in
+# rendered rooms, by lightness; each picture's own wood may differ from it by so much, told by so many pixels.
+SHADES = np.array([-1.4, -1.05, -0.8, -0.6, -0.4, -0.2, 0.0, 0.2, 0.45])
+SHADE_YELLOW = np.array([0.95, 0.59, 0.41, 0.27, 0.165, 0.075, 0.01, -0.035, -0.085])
+SHADE_RED = np.array([0.28, 0.20, 0.147, 0.105, 0.065, 0.035, 0.005, -0.025, -0.055])
+NEUTRAL_LIGHT, NEUTRAL_YELLOW = (-0.6, -0.2), (-0.30, -0.17)
+SHADE_MOST, SHADE_ENOUGH_PX = 0.06, 500
 
 
 def tints(view: Rectified, px_m: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -35,6 +44,24 @@ def tints(view: Rectified, px_m: float) -> tuple[np.ndarray, np.ndarray, np.ndar
     return light - np.minimum(around, BRIGHTEST_AROUND), (green + red) / 2 - blue, red - green
 
 
+def evened(view: Rectified, px_m: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """``tints`` with yellowness and redness against wood as light as the pixel itself, in light or shade."""
+    light, yellow, red = tints(view, px_m)
+    told = np.s_[::3, ::3]
+    within = view.within[told]
+    shade = np.digitize(light[told][within], (SHADES[1:] + SHADES[:-1]) / 2)
+    found = []
+    for tint, usual in ((yellow, SHADE_YELLOW), (red, SHADE_RED)):
+        own, some = usual.copy(), tint[told][within]
+        for k in range(len(SHADES)):
+            of_shade = some[shade == k]
+            if len(of_shade):
+                off = np.clip(np.median(of_shade) - usual[k], -SHADE_MOST, SHADE_MOST)
+                own[k] += off * len(of_shade) / (len(of_shade) + SHADE_ENOUGH_PX)
+        found.append(tint - np.interp(light, SHADES, own).astype(np.float32))
+    return light, found[0], found[1]
+
+
 def _above(values: np.ndarray, bound: float, softness: float) -> np.ndarray:
     return 1 / (1 + np.exp(np.clip((bound - values) / softness, -30, 30)))
 
@@ -44,23 +71,28 @@ def _below(values: np.ndarray, bound: float, softness: float) -> np.ndarray:
 
 
 def likeness(view: Rectified, px_m: float) -> np.ndarray:
-    """How much each pixel looks like each sheath colour; (h, w, len(SHEATHS)) float32, 0 to 1."""
-    light, yellow, red = tints(view, px_m)
-    pale = _below(yellow, -0.17, 0.04) * _above(yellow, -0.75, 0.04) * _below(red, -0.03, 0.03)
-    # In bright light even black shines with the colour of the wood around; shadow on wood is not as dark.
-    deep = DEEP_SHARE * np.clip(DEEP - light, 0, 0.4)
+    """How much each pixel looks like each sheath colour; (h, w, len(LIKE)) float32, 0 to 1."""
+    light, yellow, red = evened(view, px_m)
+    # In bright light even black shines with the colour of the wood around; the darker, the further from it is neutral.
+    bound = np.interp(light, NEUTRAL_LIGHT, NEUTRAL_YELLOW).astype(np.float32)
+    pale = _below(yellow, bound, 0.045) * _above(yellow, -0.80, 0.04) * _below(red, -0.03, 0.03)
+    pale *= _above(red, -0.45, 0.03)
     found = {
-        "white": pale * _above(red, -0.4, 0.03) * _above(light, 0.12, 0.06),
-        "yellow": _above(yellow - 1.5 * red, 0.27, 0.06) * _below(red, 0.07, 0.03) * _above(yellow, 0.05, 0.04)
+        "white": pale * _above(light, 0.12, 0.06),
+        "black": _below(light, -0.45, 0.08) * _below(yellow, -0.30, 0.05) * _above(yellow, -1.1, 0.04),
+        "pale": pale,
+        "yellow": _above(yellow - 1.5 * red, 0.24, 0.05)
+        * _below(red, 0.07, 0.03)
+        * _above(yellow, 0.05, 0.04)
         * _above(light, -0.8, 0.1),
-        "orange": _above(red, 0.11, 0.03) * _below(red, 0.45, 0.03) * _above(yellow, 0.0, 0.06)
+        "orange": _above(red, 0.11, 0.03)
+        * _below(red, 0.40, 0.03)
+        * _above(yellow, 0.0, 0.06)
         * _above(light, -0.7, 0.1),
-        "black": _below(light, -0.45, 0.08) * _below(yellow - deep, -0.13, 0.04) * _above(yellow, -0.9, 0.04),
-        "grey": pale * _above(red, -0.45, 0.03) * _above(light, -0.4, 0.06) * _below(light, 0.12, 0.06),
         "blue": _below(yellow, -0.65, 0.06) * _below(red, -0.2, 0.05),
         "red": _above(red, 0.5, 0.06),
-    }  # fmt: skip
-    stack = np.stack([found[name] for name in SHEATHS], axis=-1)
+    }
+    stack = np.stack([found[name] for name in LIKE], axis=-1)
     return (stack * view.within[..., None]).astype(np.float32)
 
 

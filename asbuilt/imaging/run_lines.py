@@ -9,31 +9,36 @@ import cv2
 import numpy as np
 from scipy.spatial import cKDTree
 
-from asbuilt.imaging.follow_runs import STEP_M, Line, follow_all, follow_faint, gather
-from asbuilt.imaging.jackets import SHEATHS, likeness, ridges
+from asbuilt.imaging.follow_runs import STEP_M, Evidence, Line, follow_all, follow_faint, gather, unfold
+from asbuilt.imaging.jackets import LIKE, SHEATHS, likeness, ridges
+from asbuilt.imaging.line_proofs import Proof, called, proofs
 from asbuilt.imaging.sweep import Rectified, onto_depth
 
 CABLE_M, CONDUIT_M = 0.010, 0.0225  # widths that ridges are looked for at
 DRAIN, DRAIN_M = "drain", 0.058  # outside of a usual drain pipe, white or grey (common practice, no source)
-THICK = ("black", "grey", "blue", "red")  # comes as heavy cable, conduit and pipe, too
+THICK = ("black", "pale", "blue", "red")  # comes as heavy cable, conduit and pipe, too
 DEPTH_STEP_M, NEAREST_M = 0.019, 0.012
 SHORTEST_M = 0.15
-# Strength of the strongest spot and mean along a line, so that few lines in rendered rooms are
-# none: edges of wood look orange, steel and shadows grey and black.
-LEAST = {"white": (0.25, 0.19), "yellow": (0.19, 0.15), "orange": (0.29, 0.22), "black": (0.30, 0.23),
-         "grey": (0.40, 0.33), "blue": (0.35, 0.28), "red": (0.35, 0.28), DRAIN: (0.40, 0.34)}  # fmt: skip
-FAINT_COLORS = ("yellow",)  # edges of wood look orange, shadows grey and black, far walls white
-FAINT_STRAIGHT = 0.6  # times both, for what runs straight on by itself, as along a stud
+# Strength of the strongest spot and mean along a line: below it what is followed in rendered rooms is mostly noise.
+LEAST = {"neutral": (0.12, 0.12), "yellow": (0.10, 0.13), "orange": (0.12, 0.16),
+         "blue": (0.20, 0.15), "red": (0.35, 0.28), DRAIN: (0.40, 0.34)}  # fmt: skip
+USUAL = {"neutral": 0.19, "yellow": 0.15, "orange": 0.22, "blue": 0.28, "red": 0.28, DRAIN: 0.34}  # to compare by
+# How much a line differs from both its sides (``line_proofs``). Where pictures show but one of them, as beside a
+# stud, the line itself must be firmer. Away from studs less contrast will do for colours that wood there never has,
+# and even beside them for what is neutral: wood is not, in any light.
+CONTRAST = {"neutral": 0.17, "yellow": 0.12, "orange": 0.10, "blue": 0.25}
+ONE_SIDED = {"neutral": 0.20, "yellow": 0.24, "orange": 0.24, "blue": 0.25}
+FREE = {"yellow": 0.13, "orange": 0.18}
+NEUTRAL_BY_WOOD = 0.04
+FAINT_COLORS = ("yellow",)  # edges of wood look orange, shadows and far walls neutral
+FAINT_STRAIGHT = 0.6  # times both, for what runs straight on by itself, as along a stud, and shows both sides
 DRAIN_SHORTEST_M, DRAIN_SIDE_M = 0.4, 0.055  # its rims look like cables
-FIRM_MEAN = 1.35  # times the mean asked for: the colour is sure
 AT_RIM_SHARE, AT_RIM_FIRM = 0.5, 0.35  # a line that fits best on the first or last plane lies outside the wall
 IN_WOOD_SHARE = 0.6
-BY_WOOD_M, LIKE_WOOD = 0.014, ("orange", "grey", "black")  # what edges of wood, and shadows beside it, look like
-EDGE_FIRM, EDGE_ASIDE_M = 1.55, 0.03  # times the mean asked for, of what runs straight up beside wood
+BY_WOOD_M = 0.014
 DOUBLE_M, DOUBLE_SHARE = 0.018, 0.5
-GHOST_M, GHOST_SHARE = 0.04, 0.8  # a weaker double at a wrong depth
-# Times the mean asked for: fainter lines are left out unless they are so long.
-FAINT, FAINT_LEAST_M, FAINT_LONG_M = 1.15, 0.4, 0.8
+GHOST_M, GHOST_SHARE, GHOST_DEPTH_M = 0.04, 0.8, 0.012  # a weaker double at a wrong depth
+LEAST_BOTH = 2
 THIN_COST = 1.5  # a white cable is a faint wide line, too, but a clear thin one
 THIN_SHARE = 0.6  # of a wide line's evidence; drains of rendered rooms stay below 0.3
 DRAIN_UPRIGHT, DRAIN_LONG_M = 0.8, 1.2  # a short pale bar across is a rung or a shelf
@@ -74,26 +79,47 @@ def find_runs(
     before = _on_faces(views, ridged, wood.shape)
     reach = 2 * round(BY_WOOD_M / px_m) + 1
     by_wood = cv2.dilate(wood.astype(np.uint8), np.ones((1, reach), np.uint8)) > 0
-    found = []
     every = dict(zip((*SHEATHS, DRAIN), gather(views, layers, depths, *wood.shape), strict=True))
-    pale = np.maximum(every["white"].best, every["grey"].best)
-    for name, evidence in every.items():
-        seed, mean = LEAST[name]
-        shortest = DRAIN_SHORTEST_M if name == DRAIN else SHORTEST_M
-        lines = follow_all(evidence, px_m, seed, shortest, mean)
-        if name in FAINT_COLORS:
-            lines += follow_faint(evidence, px_m, FAINT_STRAIGHT * seed, FAINT_STRAIGHT * mean, lines)
-        for line in lines:
-            inside = _inside(line, evidence.depths_m) and not _in_wood(line, wood)
-            share = float(line.evidence.mean()) / mean
-            if name == DRAIN and _thin(line, pale):
-                continue  # a cable
-            least = EDGE_FIRM if np.ptp(line.pixels[:, 0]) * px_m < EDGE_ASIDE_M else FAINT
-            if name in LIKE_WOOD and share < least and _in_wood(line, by_wood):
-                continue  # the edge of a stud
-            if inside and not _before_wood(line, before[..., (*SHEATHS, DRAIN).index(name)], wood, px_m):
-                found.append((share, name, line))
-    return [_run(name, share, line, px_m, top_m) for share, name, line in _single(found, px_m, top_m)]
+    followed = [
+        (name, line)
+        for name, evidence in every.items()
+        for line in _followed(name, evidence, px_m)
+        if _inside(line, evidence.depths_m) and not _in_wood(line, wood)
+        and not (name == DRAIN and _thin(line, every["neutral"].best))  # a cable
+    ]  # fmt: skip
+    found = []
+    for (name, line), proof in zip(followed, proofs(views, shows, followed, px_m), strict=True):
+        beside = _in_wood(line, by_wood)
+        if name in CONTRAST and not (proof and proven(name, line, proof, beside)):
+            continue
+        if beside or not _before_wood(line, before[..., (*SHEATHS, DRAIN).index(name)], wood, px_m):
+            sheath = "white" if name == DRAIN else called(name, proof)
+            found.append((float(line.evidence.mean()) / USUAL[name], name, sheath, line))
+    return [_run(name, sheath, line, px_m, top_m) for _, name, sheath, line in _single(found, px_m, top_m)]
+
+
+def _followed(name: str, evidence: Evidence, px_m: float) -> list[Line]:
+    """Lines of one colour, strongest first; the faint ones last."""
+    seed, mean = LEAST[name]
+    shortest_m = DRAIN_SHORTEST_M if name == DRAIN else SHORTEST_M
+    lines = follow_all(evidence, px_m, seed, shortest_m, mean)
+    if name in FAINT_COLORS:
+        lines += follow_faint(evidence, px_m, FAINT_STRAIGHT * seed, FAINT_STRAIGHT * mean, lines)
+    unfolded = [line if name == DRAIN else unfold(line, px_m) for line in lines]
+    return [line for line in unfolded if len(line.pixels) * STEP_M >= shortest_m]
+
+
+def proven(name: str, line: Line, proof: Proof, beside: bool) -> bool:
+    """Whether pictures show a line as something of its colour between its two sides."""
+    evidence = float(line.evidence.mean())
+    if line.faint:
+        return proof.both >= LEAST_BOTH and proof.contrast >= CONTRAST[name]
+    least = LEAST[name][1] if proof.both >= LEAST_BOTH else ONE_SIDED[name]
+    if proof.contrast >= CONTRAST[name] and evidence >= least:
+        return True
+    if beside:
+        return name == "neutral" and proof.contrast >= NEUTRAL_BY_WOOD
+    return proof.contrast >= 0 and evidence >= FREE.get(name, np.inf)
 
 
 def _thin(line: Line, pale: np.ndarray) -> bool:
@@ -137,15 +163,14 @@ def _before_wood(line: Line, before: np.ndarray, wood: np.ndarray, px_m: float) 
 
 def ridge_layers(view: Rectified, px_m: float) -> np.ndarray:
     """How much each pixel lies on a line of each sheath colour, and on a drain; (h, w, len(SHEATHS) + 1) uint8."""
-    found, layers = likeness(view, px_m), []
-    for k, name in enumerate(SHEATHS):
-        ridge = ridges(found[..., k], CABLE_M / px_m)
-        if name in THICK:
-            ridge = np.maximum(ridge, ridges(found[..., k], CONDUIT_M / px_m))
-        layers.append(ridge)
-    pale = [SHEATHS.index("white"), SHEATHS.index("grey")]
-    thin = cv2.GaussianBlur(np.maximum(*(layers[k] for k in pale)), (0, 0), DRAIN_M / 4 / px_m)
-    wide = ridges(np.maximum(*(found[..., k] for k in pale)), DRAIN_M / px_m)
+    found = dict(zip(LIKE, np.moveaxis(likeness(view, px_m), 2, 0), strict=True))
+    ridge = {name: ridges(layer, CABLE_M / px_m) for name, layer in found.items()}
+    for name in THICK:
+        ridge[name] = np.maximum(ridge[name], ridges(found[name], CONDUIT_M / px_m))
+    layers = [np.maximum.reduce([ridge["white"], ridge["black"], ridge["pale"]])]
+    layers += [ridge[name] for name in SHEATHS[1:]]
+    thin = cv2.GaussianBlur(np.maximum(ridge["white"], ridge["pale"]), (0, 0), DRAIN_M / 4 / px_m)
+    wide = ridges(np.maximum(found["white"], found["pale"]), DRAIN_M / px_m)
     layers.append(np.clip(wide - THIN_COST * thin, 0, 1))
     return np.clip(np.dstack(layers) * 255, 0, 255).astype(np.uint8)
 
@@ -162,29 +187,27 @@ def _in_wood(line: Line, wood: np.ndarray) -> bool:
     return wood[row, col].mean() > IN_WOOD_SHARE
 
 
-def _single(found: list[tuple[float, str, Line]], px_m: float, top_m: float) -> list[tuple[float, str, Line]]:
+def _single(found: list[tuple[float, str, str, Line]], px_m: float, top_m: float) -> list[tuple[float, str, str, Line]]:
     """Of lines that lie on one another, the clearest; none along the floor or on the top plates."""
-    kept: list[tuple[float, str, Line]] = []
-    taken, clear, beside = np.zeros((0, 2)), np.zeros(0), np.zeros(0)
-    for share, name, line in sorted(found, key=lambda f: (f[1] != DRAIN, -f[0] * len(f[2].pixels) ** 0.5)):
+    kept: list[tuple[float, str, str, Line]] = []
+    taken, clear, beside, depth = np.zeros((0, 2)), np.zeros(0), np.zeros(0), np.zeros(0)
+    for share, name, sheath, line in sorted(found, key=lambda f: (f[1] != DRAIN, -f[0] * len(f[3].pixels) ** 0.5)):
         height_m = top_m - line.pixels[:, 1] * px_m
         if height_m.max() < FLOOR_M or height_m.min() > top_m - TOP_PLATES_M:
             continue
         if len(taken):
             apart, nearest = cKDTree(taken).query(line.pixels)
-            ghost = (apart * px_m < GHOST_M) & (line.evidence.mean() < GHOST_SHARE * clear[nearest])
+            weaker = line.evidence.mean() < GHOST_SHARE * clear[nearest]
+            ghost = (apart * px_m < GHOST_M) & weaker & (np.abs(line.depth_m - depth[nearest]) > GHOST_DEPTH_M)
             if (ghost | (apart * px_m < beside[nearest])).mean() > DOUBLE_SHARE:
                 continue
-        length_m = len(line.pixels) * STEP_M
-        enough_m = FAINT_LEAST_M if name == "yellow" else FAINT_LONG_M
-        if share < FAINT and not line.faint and length_m < enough_m:
+        if name == DRAIN and not _like_a_drain(line, len(line.pixels) * STEP_M):
             continue
-        if name == DRAIN and not _like_a_drain(line, length_m):
-            continue
-        kept.append((share, name, line))
-        taken = np.concatenate([taken, line.pixels])
-        clear = np.concatenate([clear, np.full(len(line.pixels), 0.0 if name == DRAIN else line.evidence.mean())])
-        beside = np.concatenate([beside, np.full(len(line.pixels), DRAIN_SIDE_M if name == DRAIN else DOUBLE_M)])
+        kept.append((share, name, sheath, line))
+        spots = np.ones(len(line.pixels))
+        taken, depth = np.concatenate([taken, line.pixels]), np.concatenate([depth, line.depth_m])
+        clear = np.concatenate([clear, spots * (0.0 if name == DRAIN else line.evidence.mean())])
+        beside = np.concatenate([beside, spots * (DRAIN_SIDE_M if name == DRAIN else DOUBLE_M)])
     return kept
 
 
@@ -193,11 +216,11 @@ def _like_a_drain(line: Line, length_m: float) -> bool:
     return length_m >= DRAIN_LONG_M or float(way[1]) > DRAIN_UPRIGHT * float(np.linalg.norm(way))
 
 
-def _run(name: str, share: float, line: Line, px_m: float, top_m: float) -> Run:
+def _run(name: str, sheath: str, line: Line, px_m: float, top_m: float) -> Run:
     offset, height = (line.pixels[:, 0] + 0.5) * px_m, top_m - (line.pixels[:, 1] + 0.5) * px_m
     return Run(
         points_m=np.stack([offset, height, line.depth_m], axis=1),
-        sheath="white" if name == DRAIN else name if share >= FIRM_MEAN else "unsure",
+        sheath=sheath,
         strength=min(1.0, float(line.evidence.mean())),
         sigma_depth_m=line.sigma_depth_m,
         radius_m=(DRAIN_M if name == DRAIN else CABLE_M) / 2,

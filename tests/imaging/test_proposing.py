@@ -11,9 +11,11 @@ import pytest
 from asbuilt.imaging.boxes import RIM_DEPTH_M, Mouth, find_mouths
 from asbuilt.imaging.coils import find_coils
 from asbuilt.imaging.edge_bands import edges_of
-from asbuilt.imaging.jackets import unlike_wood
+from asbuilt.imaging.follow_runs import Line, unfold
+from asbuilt.imaging.jackets import evened, tints, unlike_wood
+from asbuilt.imaging.line_proofs import Proof, proofs
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
-from asbuilt.imaging.run_lines import CABLE_M, DRAIN_M, find_runs, ridge_layers, without
+from asbuilt.imaging.run_lines import CABLE_M, DRAIN_M, find_runs, proven, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
 from asbuilt.imaging.uprights import Upright, find_uprights
 from asbuilt.steps.propose_face import against_stud
@@ -235,3 +237,115 @@ def test_a_box_is_set_against_its_stud_and_one_before_a_studs_face_is_none():
     assert against_stud(replace(beside, x_m=1.005), [stud], 2.7) is None
     assert against_stud(replace(beside, x_m=1.3), [stud], 2.7).x_m == 1.3
     assert against_stud(replace(beside, x_m=1.3, misfit=0.6), [stud], 2.7) is None
+
+
+def _runs(views, wood=None, masked=()):
+    shows = [without(v, masked, 1) for v in views]
+    wood = np.zeros((ROWS, COLS), bool) if wood is None else wood
+    return find_runs(views, [ridge_layers(v, PX) for v in views], shows, wood, PX, TOP_M, 0.14)
+
+
+# A camera's tone curve works on each channel of its own (ITU-R BT.709, item 1.2), so what lies in shade is not only
+# darker but also more strongly coloured.
+def _in_shade(color, stops: float):
+    """A colour of a picture with so many stops less light, through the BT.709 curve with a toe of black added."""
+    light = ((np.array(color) / 255 + 0.099) / 1.099) ** (1 / 0.45) * 2.0**-stops
+    toned = np.where(light < 0.018, 4.5 * light, 1.099 * light**0.45 - 0.099)
+    return np.clip(255 * (1.1 * toned - 0.1), 0, 255)
+
+
+def test_wood_in_shade_grows_yellower_and_is_told_as_wood_all_the_same():
+    view = _view(0, False, False)
+    bands = [slice(110 * k + 50, 110 * k + 62) for k in range(6)]
+    for stops, rows in zip(np.arange(6) * 0.3, bands, strict=True):
+        view.colors[rows] = _in_shade(WOOD, stops)
+    _, plain, _ = tints(view, PX)
+    _, yellow, red = evened(view, PX)
+    raw, own = ([float(np.median(layer[rows])) for rows in bands[3:]] for layer in (plain, yellow))
+    assert min(raw) > 0.15
+    assert max(raw) > 0.25
+    assert max(map(abs, own)) < 0.05
+    assert max(abs(float(np.median(red[rows]))) for rows in bands) < 0.1
+
+
+def test_a_strip_of_shaded_wood_is_no_cable_but_an_orange_cable_as_dark_is():
+    line = np.array([[300.0, 60], [300, 650]])
+    shade = tuple(float(v) for v in _in_shade(WOOD, 1.2))
+    cable = tuple(float(v) for v in _in_shade((70, 125, 225), 0.6))
+    assert _runs([_view(n, False, False, [(0.07, line, shade, 4)]) for n in range(8)]) == []
+    runs = _runs([_view(n, False, False, [(0.07, line, cable, 4)]) for n in range(8)])
+    assert [r.sheath for r in runs] == ["orange"]
+
+
+@pytest.mark.parametrize(
+    ("color", "sheath"), [((228, 232, 234), "white"), ((128, 126, 124), "unsure"), ((30, 30, 31), "black")]
+)
+def test_what_is_neutral_is_named_by_its_lightness(color, sheath):
+    line = np.array([[300.0, 60], [300, 650]])
+    runs = _runs([_view(n, False, False, [(0.05, line, color, 5)]) for n in range(8)])
+    assert [r.sheath for r in runs] == [sheath]
+
+
+def test_a_white_cable_that_goes_into_shade_is_one_run():
+    bright, dark = np.array([[300.0, 60], [300, 360]]), np.array([[300.0, 360], [300, 650]])
+    parts = [(0.05, bright, (228, 232, 234), 5), (0.05, dark, (120, 122, 124), 5)]
+    runs = _runs([_view(n, False, False, parts) for n in range(8)])
+    assert len(runs) == 1
+    assert np.ptp(runs[0].points_m[:, 1]) > 1.35
+
+
+def test_the_rim_of_a_grey_floor_is_no_cable_for_it_differs_from_one_side_only():
+    edge = np.array([[0.0, 400], [719, 400]])
+    floor = [(0.12, edge + (0, 4 * k), (150, 148, 146), 5) for k in range(60)]
+    assert _runs([_view(n, False, False, floor) for n in range(8)]) == []
+
+
+def _line(x: np.ndarray, y: np.ndarray, evidence: np.ndarray) -> Line:
+    return Line(
+        pixels=np.stack([x, y], axis=1), evidence=evidence, depth_m=np.full(len(x), 0.05), sigma_depth_m=0.01
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("apart_m", "kept_m"), [(0.05, 1.0), (0.13, 2.2)])
+def test_a_line_turns_back_no_tighter_than_a_cable_bends(apart_m, kept_m):
+    # NEC 334.24: no bend of a cable tighter than five times its diameter; 10.8 mm, so its legs lie 108 mm apart.
+    step = 0.015 / PX
+    up, turn = np.arange(0, 1.0, 0.015) / PX, np.linspace(0, np.pi, max(4, round(np.pi * apart_m / 2 / 0.015)))
+    half = apart_m / 2 / PX
+    x = np.concatenate([np.zeros(len(up)), half - half * np.cos(turn), np.full(len(up), 2 * half)])
+    y = np.concatenate([up, up[-1] + step + half * np.sin(turn), up[::-1]])
+    evidence = np.where(np.arange(len(x)) < len(x) / 2, 0.5, 0.3)
+    line = unfold(_line(x, y, evidence), PX)
+    assert len(line.pixels) * 0.015 == pytest.approx(kept_m, abs=0.12)
+    assert line.evidence[0] == 0.5
+
+
+def test_a_coil_of_black_cable_is_called_black():
+    turn = np.linspace(0, 2 * np.pi, 60)
+    ring = np.stack([330 + 58 * np.cos(turn), 300 + 58 * np.sin(turn)], axis=1)
+    views = [_view(n, True, False, [(-0.045, ring, (26, 26, 27), 6)]) for n in range(8)]
+    coils = find_coils(views, [ridge_layers(v, PX) for v in views], [v.within for v in views], ROWS, COLS, PX)
+    assert [c.sheath for c in coils] == ["black"]
+
+
+def test_beside_a_stud_a_line_of_which_pictures_show_one_side_must_be_firmer():
+    line = _line(np.full(40, 300.0), np.linspace(100, 400, 40), np.full(40, 0.2))
+    two = Proof(both=2, contrast=0.3, light=-0.4, yellow=0.25, red=0.0)
+    one = replace(two, both=0)
+    assert proven("yellow", line, two, beside=True)
+    assert not proven("yellow", line, one, beside=True)
+    assert proven("yellow", replace(line, evidence=np.full(40, 0.3)), one, beside=True)
+
+
+def test_across_a_line_both_sides_count_and_the_nearer_in_colour_tells():
+    views = [_view(n, False, True) for n in range(8)]
+    y = np.linspace(100, 600, 60)
+    line = replace(_line(np.full(60, CABLE_X_M / PX), y, np.full(60, 0.4)), depth_m=np.full(60, CABLE_DEPTH_M))
+    shows = [v.within for v in views]
+    proof = proofs(views, shows, [("yellow", line)], PX)[0]
+    assert proof.both == 8
+    assert proof.contrast > 0.3
+    bare = replace(line, pixels=line.pixels + (40, 0))
+    assert proofs(views, shows, [("yellow", bare)], PX)[0].contrast < 0.05
+    none = [np.zeros((ROWS, COLS), bool)] * 8
+    assert proofs(views, none, [("yellow", line)], PX) == [None]
