@@ -1,6 +1,7 @@
 """The record: types, SQLite, migrations, media store, history. The only door to disk."""
 
-from asbuilt.record.store import Record, now
+from typing import TYPE_CHECKING
+
 from asbuilt.record.types import (
     NOT_PLACED,
     PLACED,
@@ -43,3 +44,15 @@ __all__ = [
     "Placement", "Position", "Record", "ReferencePoint", "Room", "RuleSetting", "Sighting", "Solution", "Stud",
     "TapedPlace", "Verification", "now",
 ]  # fmt: skip
+
+if TYPE_CHECKING:
+    from asbuilt.record.store import Record, now
+
+
+def __getattr__(name: str):
+    # Who only decodes, as the scanning process does, need not wait for the database's library.
+    if name in ("Record", "now"):
+        from asbuilt.record import store
+
+        return getattr(store, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

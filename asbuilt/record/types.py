@@ -254,6 +254,7 @@ class Circuit:
 
 # States of a file that intake goes on with; it is "done" after, whatever came of it.
 COPYING, SCANNING, HALTED = "copying", "scanning", "halted"
+DAMAGED = "damaged"  # why a stretch of it was dropped whose packets cannot be decoded
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,10 +10,9 @@ from collections.abc import Iterator
 from asbuilt.errors import MediaError
 from asbuilt.record.media import media_path
 from asbuilt.record.store import Record
-from asbuilt.record.types import COPYING, HALTED, SCANNING, Media
+from asbuilt.record.types import COPYING, DAMAGED, HALTED, SCANNING, Media
 
 ADD_AGAIN = "asbuilt add RECORD"
-DAMAGED = "damaged"  # why a stretch was dropped whose packets cannot be decoded
 
 
 def not_looked_at(record: Record) -> list[str]:

@@ -16,8 +16,8 @@ from tqdm import tqdm
 from asbuilt.errors import MediaError, RecordError
 from asbuilt.record.media import clear_stale_incoming, known_media, plain_name, store_original
 from asbuilt.record.store import Record, now
-from asbuilt.record.types import COPYING, HALTED, SCANNING, Media
-from asbuilt.record.unfinished import DAMAGED, not_looked_at
+from asbuilt.record.types import COPYING, DAMAGED, HALTED, SCANNING, Media
+from asbuilt.record.unfinished import not_looked_at
 from asbuilt.record.video import container_format
 from asbuilt.steps.filing import COVERED, unfiled_ids
 from asbuilt.steps.intake_photos import add_photos

@@ -27,7 +27,7 @@ from asbuilt.imaging.motion import measure_motion
 from asbuilt.imaging.quality import levels_of, measure_quality, shrink
 from asbuilt.record.facts import photo_facts, video_facts
 from asbuilt.record.photos import decode_photo, open_photo
-from asbuilt.record.unfinished import DAMAGED
+from asbuilt.record.types import DAMAGED
 from asbuilt.record.video import Frame, container_format, decode_frames, key_frames_near, open_video, start_of
 from asbuilt.steps.choose import BLURRED, DARK, Dropped, FrameChooser, Kept, Measured
 from asbuilt.steps.swings import SwingWatch
