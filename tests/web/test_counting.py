@@ -8,7 +8,7 @@ import pytest
 from asbuilt.record import Face, Record, ReferencePoint, Sighting, Stud
 from asbuilt.record.frames import building_from_faces, cameras
 from asbuilt.record.types import STUD_LINE
-from tests.web.conftest import token
+from tests.web.conftest import needs_browser, token
 
 PICTURE, FACE = "open_02", "street"
 NEAR_PX = 25.0  # of 2250 across: two thirds of a stud there
@@ -70,3 +70,14 @@ def test_without_a_known_place_nothing_is_kept_and_why_is_said(own_client):
     assert "first mark one known place" in own_client.get(f"/pictures/{PICTURE}/studs").text
     answer = post(own_client, f"/pictures/{PICTURE}/studs")
     assert answer.status_code == 400 and "mark one known place" in answer.json["error"]["message"]
+
+
+@needs_browser
+def test_the_whole_picture_lies_on_the_page(visit):
+    page = visit.open(f"/pictures/{PICTURE}/studs")
+    picture = page.locator(".board.still svg image").bounding_box()
+    board = page.locator(".board.still").bounding_box()
+    assert picture["x"] >= board["x"] - 0.5
+    assert picture["x"] + picture["width"] <= board["x"] + board["width"] + 0.5
+    assert picture["y"] >= board["y"] - 0.5
+    assert picture["y"] + picture["height"] <= board["y"] + board["height"] + 0.5
