@@ -74,7 +74,7 @@ class ThingIndex:
         else:
             meets = (own[None, :, :2] <= asked_m[:, None, 2:]) & (own[None, :, 2:] >= asked_m[:, None, :2])
             hit = meets.all(axis=2).any(axis=0)
-        return np.unique(self.owners[first:last][hit])
+        return np.array(sorted(set(self.owners[first:last][hit].tolist())), int)  # of a few, sooner than np.unique
 
     def boxes_on(self, face_id: str) -> list[tuple[str, float, float]]:
         """Boxes and panels of a face: (id, offset, one-sigma error) [m]."""

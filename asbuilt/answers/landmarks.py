@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from asbuilt.answers import wording
 from asbuilt.answers.reply import Reply
@@ -31,8 +32,7 @@ class Landmark(Reply):
     text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Mark:
+class _Mark(NamedTuple):
     name: str
     offset_m: float
     sigma_m: float
@@ -99,7 +99,7 @@ def _named(view: View, face: FaceView, mark: _Mark) -> _Mark:
     item = view.item_on(face.face.id, mark.name)
     what = "panel" if item.kind == "panel" else "box"
     label = f" {wording.quoted(item.label)}" if item.label else ""
-    return replace(mark, name=f"the middle of the {what}{label}")
+    return mark._replace(name=f"the middle of the {what}{label}")
 
 
 def _corner_coverings_m(view: View, face: FaceView) -> tuple[float, float]:

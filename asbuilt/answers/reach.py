@@ -227,7 +227,7 @@ def _alternatives_spread(point_m: np.ndarray, group: int, course: Course) -> np.
     miss = starts + share[:, None] * d - point_m
     length = (miss * miss).sum(1)
     spread, total = np.zeros((3, 3)), 0.0
-    for alternative in np.unique(course.alternative[own]):
+    for alternative in sorted(set(course.alternative[own].tolist())):
         members = np.flatnonzero(course.alternative[own] == alternative)
         nearest = members[np.argmin(length[members])]
         weight = course.weight[own[nearest]]

@@ -153,6 +153,8 @@ def _places(legs: Sequence[Leg], has: np.ndarray) -> tuple[np.ndarray, np.ndarra
     covs[:, 2] = (cov[:, 0] + cov[:, 1]) / 2 + loose_m2[:, None, None] * EYE
     for mark, place in ((0, 1), (4, 3)):
         own = np.flatnonzero(has[:, place])
+        if not len(own):
+            continue
         bend = np.minimum(2 * ROUND_M / np.maximum(length_m[own], 1e-9), 0.5)[:, None]
         points[own, place] = points[own, mark] + bend * (points[own, 2] - points[own, mark])
         bend, round_cov = bend[..., None], EYE * ROUND_STRAY_M**2
