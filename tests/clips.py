@@ -103,3 +103,10 @@ def number_in(image: np.ndarray) -> int:
     """The number that a decoded :func:`numbered` picture carries."""
     fields = image[20::40, 16::32, 0].ravel() > 125
     return int(sum(1 << bit for bit, is_set in enumerate(fields) if is_set))
+
+
+def write_walk(path: Path, frame_count: int, wall_px: int, step_px: int = 2) -> Path:
+    """A small clip, 30 frames a second, along a framed wall so many pixels long; a key frame every two seconds."""
+    images = walk_along(framed_wall(wall_px, 400), frame_count, step_px, 320, 180)
+    options = {"preset": "ultrafast", "g": "60"}
+    return write_clip(path, images, np.arange(frame_count) / 30, codec_options=options)

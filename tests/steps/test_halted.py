@@ -21,7 +21,7 @@ from asbuilt.record.unfinished import not_looked_at
 from asbuilt.steps import intake, intake_scan, scan
 from asbuilt.steps.filing import file_by_hand
 from asbuilt.steps.scanner import Scanner
-from tests.clips import framed_wall, walk_along, write_clip
+from tests.clips import write_walk
 
 FRAME_COUNT, KEY_FRAME_EVERY_S = 1200, 2.0
 QUIET = intake.IntakeOptions(progress=False)
@@ -30,10 +30,7 @@ QUIET = intake.IntakeOptions(progress=False)
 @pytest.fixture(scope="module")
 def clip(tmp_path_factory):
     """40 s along a wall."""
-    images = walk_along(framed_wall(3000, 400), FRAME_COUNT, 2, 320, 180)
-    path = tmp_path_factory.mktemp("clip") / "walk.mp4"
-    options = {"preset": "ultrafast", "g": "60"}
-    return write_clip(path, images, np.arange(FRAME_COUNT) / 30, codec_options=options)
+    return write_walk(tmp_path_factory.mktemp("clip") / "walk.mp4", FRAME_COUNT, 3000)
 
 
 @pytest.fixture(scope="module")
@@ -223,9 +220,7 @@ def test_what_a_person_filed_during_the_first_look_stays_filed(record, clip, who
 @pytest.mark.parametrize("suffix", [".mp4", ".mkv", ".ts", ".avi"])
 def test_scanning_can_begin_behind_a_place_without_decoding_it(clip, tmp_path, suffix):
     path = tmp_path / f"c{suffix}"
-    images = walk_along(framed_wall(2000, 400), 400, 3, 320, 180)
-    options = {"preset": "ultrafast", "g": "60"}
-    write_clip(path, images, np.arange(400) / 30, codec_options=options)
+    write_walk(path, 400, 2000, step_px=3)
     start_s = scan.look(str(path), path.name)["facts"]["meta"]["start_s"]
     for not_before_s in (3.1, 6.0):
         first = next(scan.scan_video(str(path), path.name, start_s, None, not_before_s))

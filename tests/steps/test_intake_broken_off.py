@@ -18,7 +18,7 @@ from asbuilt.errors import MediaError
 from asbuilt.record import Media, Picture, Record
 from asbuilt.steps import intake, intake_scan
 from asbuilt.steps.scanner import Scanner
-from tests.clips import framed_wall, walk_along, write_clip
+from tests.clips import write_walk
 
 ROOT = Path(__file__).parents[2]
 FRAME_COUNT = 3600
@@ -26,10 +26,7 @@ FRAME_COUNT = 3600
 
 @pytest.fixture(scope="module")
 def clip(tmp_path_factory):
-    images = walk_along(framed_wall(8000, 400), FRAME_COUNT, 2, 320, 180)
-    path = tmp_path_factory.mktemp("clip") / "walk.mp4"
-    options = {"preset": "ultrafast", "g": "60"}
-    return write_clip(path, images, np.arange(FRAME_COUNT) / 30, codec_options=options)
+    return write_walk(tmp_path_factory.mktemp("clip") / "walk.mp4", FRAME_COUNT, 8000)
 
 
 @pytest.fixture(scope="module")
