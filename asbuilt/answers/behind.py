@@ -16,7 +16,7 @@ from asbuilt.answers.power import CircuitOff, cautions_for, circuits_off
 from asbuilt.answers.reach import Part, Rectangle, parts_in
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.routes import RULES, ExpectedRoute, routes_in
-from asbuilt.answers.standing import standing_at
+from asbuilt.answers.standing import Standing, standing_at
 from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.things import Thing
 from asbuilt.answers.unconfirmed import Unconfirmed, unconfirmed_near
@@ -138,9 +138,16 @@ def behind(
     NotInRecordError
         If there is no such face, or the place lies outside it.
     """
-    standing = standing_at(record, face_id, outside)
+    with record.moment():
+        return _behind(standing_at(record, face_id, outside), offset_m, height_m, within_m, rules)
+
+
+def _behind(
+    standing: Standing, offset_m: float, height_m: float | None, within_m: float, rules: Sequence[str]
+) -> BehindAnswer:
     view, face, coverage, unit = standing.view, standing.face, standing.coverage, standing.unit
     check_place(face, offset_m, height_m, unit)
+    face_id = standing.inside.face.id
     reach = _reach(face, offset_m, height_m, within_m)
     things = view.things_near(face.face.id, reach.left_m, reach.bottom_m, reach.right_m, reach.top_m)
     bays = [(b, _inside(reach, b)) for b in _spans(face, reach)]
@@ -164,7 +171,7 @@ def behind(
         inside_offset_m=standing.inside_offset_m(offset_m), inside=standing.seen_from_inside(offset_m),
         cautions=cautions_for(shown),
         unconfirmed=unconfirmed_near(
-            record, standing.inside.face.id, standing.inside_offset_m(offset_m), height_m, within_m
+            view, face_id, standing.inside_offset_m(offset_m), height_m, within_m
         ),
     )  # fmt: skip
 
@@ -234,9 +241,9 @@ def _inside(reach: Rectangle, span: _Span) -> Rectangle:
 
 def _parts(things: Sequence[Thing], reach: Rectangle, bays, offset_m: float, height_m: float | None):
     """The parts of things by bay; one that only its error brings within reach goes to the nearest bay."""
-    grown = parts_in(things, reach, offset_m, height_m)
+    (grown,) = parts_in(things, [reach], offset_m, height_m)
     within = [(t, part) for t, part in zip(things, grown, strict=True) if part is not None]
-    own = [parts_in([t for t, _ in within], window, offset_m, height_m, sigmas=0.0) for _, window in bays]
+    own = parts_in([t for t, _ in within], [window for _, window in bays], offset_m, height_m, sigmas=0.0)
     for number, (thing, part) in enumerate(within):
         found = [(thing, of_bay[number], n) for n, of_bay in enumerate(own) if of_bay[number] is not None]
         if not found:
@@ -266,7 +273,7 @@ def _gaps(coverage: FaceCoverage, left_m: float, right_m: float, reach: Rectangl
         return
     rows, cols = coverage.window(left_m, reach.bottom_m, right_m, reach.top_m)
     worst = coverage.classes[rows, cols].min(axis=1)
-    changes = np.flatnonzero(np.diff(worst)) + 1
+    changes = (np.flatnonzero(worst[1:] != worst[:-1]) + 1).tolist()
     for first, last in zip([0, *changes], [*changes, len(worst)], strict=True):
         bottom, top = (rows.start + first) * coverage.cell_m, (rows.start + last) * coverage.cell_m
         if worst[first] >= WELL or top - bottom < LEAST_GAP_M:

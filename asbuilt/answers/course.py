@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -34,6 +35,7 @@ INTO_BOX_M = 0.025  # and is bent round again on its last way into a box (common
 JOIN_M, SURE_JOIN_M = 0.60, 0.3048
 # Never more likely than not: nobody saw it there, so no hit is expected from it alone.
 GUESS_WEIGHT = 0.49
+SELDOM = 0.15  # a way so much less likely than the likeliest one names no place (our choice)
 NEXT_STUDS = 3  # a level run is taken to turn at one of this many studs, or not to turn
 TURN_REACH_M = 2.0  # and not farther on than this
 TURN_SHARE = 0.1  # each way level right from its last mark is so much less likely than going on upright (our choice)
@@ -62,7 +64,7 @@ class Framing:
 
 
 def _legs(spots: Sequence[Spot], *marks) -> list[Leg]:
-    """The legs from spot to spot; marks are group, alternative, weight and status."""
+    """The legs from spot to spot; marks are group, alternative, weight, status and whether seldom."""
     return [Leg(a, b, *marks) for a, b in zip(spots, spots[1:], strict=False)]
 
 
@@ -192,14 +194,15 @@ def _ways(end: Spot, ways: Sequence, shares: Sequence[float], group: int, total:
     corner_m2 = 0.0 if is_pipe else CORNER_STRAY_M**2
     start = Spot(point_m=end.point_m, cov=end.cov + EYE * PAST_END_M**2)
     x, z, depth_m = end.point_m.tolist()
+    whole, most = sum(shares), max(shares, default=0.0)
+    at = [(offset_m, height_m, depth_m) for way in ways for offset_m, height_m in way]
+    run_m = np.array([math.hypot(p[0] - x, p[1] - z) for p in at]) * (PIPE_STRAY if is_pipe else 1.0)
+    covs = end.cov + EYE * (stray_m(run_m) ** 2 + corner_m2)[:, None, None]
+    ahead = (Spot(point_m=point, cov=cov) for point, cov in zip(np.array(at), covs, strict=True))
     found: list[Leg] = []
     for index, (way, share) in enumerate(zip(ways, shares, strict=True)):
-        spots = [start]
-        for offset_m, height_m in way:
-            run_m = math.hypot(offset_m - x, height_m - z) * (PIPE_STRAY if is_pipe else 1.0)
-            cov = end.cov + EYE * (stray_m(run_m) ** 2 + corner_m2)
-            spots.append(Spot(point_m=np.array([offset_m, height_m, depth_m]), cov=cov))
-        found += _legs(spots, group, index, total * share / sum(shares), BEYOND)
+        spots = [start, *islice(ahead, len(way))]
+        found += _legs(spots, group, index, total * share / whole, BEYOND, share < SELDOM * most)
     return found
 
 

@@ -155,7 +155,11 @@ def coverage_of(record: Record, face_id: str) -> FaceCoverage:
 
     A cell whose best picture is no longer placed counts as not recorded.
     """
-    view = view_of(record)
+    return coverage_in(view_of(record), face_id)
+
+
+def coverage_in(view: View, face_id: str) -> FaceCoverage:
+    """The same of one version of the record."""
     if face_id not in view.coverage:
         view.coverage[face_id] = _load(view, face_id)
     return view.coverage[face_id]

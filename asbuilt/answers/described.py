@@ -13,7 +13,7 @@ from asbuilt.answers import wording
 from asbuilt.answers.doubts import outdated
 from asbuilt.answers.marks import PictureMark, marks_of
 from asbuilt.answers.power import CircuitOff, circuit_off
-from asbuilt.answers.reach import COVER_95, Part, crossings
+from asbuilt.answers.reach import COVER_95, Part, Piece, crossings
 from asbuilt.answers.reply import Reply
 from asbuilt.answers.stretches import BETWEEN, BEYOND
 from asbuilt.answers.things import Thing
@@ -115,16 +115,16 @@ def describe(
 
 def _one(view: View, face: FaceView, thing: Thing, part: Part, marks, offset_m: float, doubt: str) -> ThingAnswer:
     item, e = thing.item, part.extent
-    sigma = np.sqrt(np.maximum(np.diag(part.cov), 0))
-    offset, height, depth = (float(v) for v in part.point_m)
+    sigma = [math.sqrt(max(variance, 0.0)) for variance in part.cov.diagonal().tolist()]
+    offset, height, depth = part.point_m.tolist()
     sighted = [m.taken_at[:10] for m in marks if m.sighted and m.taken_at]
     return ThingAnswer(
         item_id=item.id, kind=item.kind, label=item.label, name=wording.thing_name(item.kind, item.label),
         cable=item.cable, state=item.state, on_far_face=thing.on_far_face,
         circuit=circuit_off(view, thing.circuit.id) if thing.circuit else None,
         offset_m=offset, height_m=height, depth_m=depth, depth_finished_m=depth + face.covering_m,
-        offset_error_95_m=COVER_95 * float(sigma[0]), height_error_95_m=COVER_95 * float(sigma[1]),
-        depth_error_95_m=COVER_95 * float(sigma[2]),
+        offset_error_95_m=COVER_95 * sigma[0], height_error_95_m=COVER_95 * sigma[1],
+        depth_error_95_m=COVER_95 * sigma[2],
         left_m=e.left_m, right_m=e.right_m, bottom_m=e.bottom_m, top_m=e.top_m,
         direction=_direction(part) if thing.kind.is_run else "", status=part.status,
         crossings=tuple(_crossings(thing, offset_m)), course=tuple(_course(part)),
@@ -136,15 +136,17 @@ def _one(view: View, face: FaceView, thing: Thing, part: Part, marks, offset_m: 
 
 
 def _direction(part: Part) -> str:
-    nearest = min(part.pieces, key=lambda s: _aside(s, part.point_m))
-    dx, dz = np.abs(nearest.end_m - nearest.start_m)[:2]
+    point_m = part.point_m.tolist()
+    nearest = min(part.pieces, key=lambda piece: _aside(piece, point_m))
+    dx, dz = (abs(b - a) for a, b in zip(nearest.start_m[:2], nearest.end_m, strict=False))
     return "upright" if dz > 3 * dx else "level" if dx > 3 * dz else "slanting"
 
 
-def _aside(stretch, point_m: np.ndarray) -> float:
-    d = stretch.end_m - stretch.start_m
-    share = min(max(float((point_m - stretch.start_m) @ d / max(d @ d, 1e-18)), 0.0), 1.0)
-    return math.dist(stretch.start_m + share * d, point_m)
+def _aside(piece: Piece, point_m: Sequence[float]) -> float:
+    d = [b - a for a, b in zip(piece.start_m, piece.end_m, strict=True)]
+    ahead = sum((p - a) * v for p, a, v in zip(point_m, piece.start_m, d, strict=True))
+    share = min(max(ahead / max(sum(v * v for v in d), 1e-18), 0.0), 1.0)
+    return math.dist([a + share * v for a, v in zip(piece.start_m, d, strict=True)], point_m)
 
 
 def _crossings(thing: Thing, offset_m: float):
@@ -154,10 +156,10 @@ def _crossings(thing: Thing, offset_m: float):
 
 
 def _course(part: Part):
-    for s in part.pieces:
-        for point in (s.start_m, s.end_m):
-            yield CoursePoint(offset_m=float(point[0]), height_m=float(point[1]), depth_m=float(point[2]),
-                              group=s.group, alternative=s.alternative, weight=s.weight, status=s.status)  # fmt: skip
+    for piece in part.pieces:
+        for x, z, depth in (piece.start_m, piece.end_m):
+            yield CoursePoint(offset_m=x, height_m=z, depth_m=depth, group=piece.group, alternative=piece.alternative,
+                              weight=piece.weight, status=piece.status)  # fmt: skip
 
 
 def _notes(face: FaceView, thing: Thing, part: Part):

@@ -84,7 +84,12 @@ def drill(
     NotInRecordError
         If there is no such face or the place lies outside it.
     """
-    standing = standing_at(record, face_id, outside=depth_from == OUTSIDE)
+    with record.moment():
+        standing = standing_at(record, face_id, outside=depth_from == OUTSIDE)
+        return _drill(standing, offset_m, height_m, bit_m, depth_m, depth_from, rules)
+
+
+def _drill(standing: Standing, offset_m: float, height_m: float, bit_m: float, depth_m: float, depth_from: str, rules):
     view, face = standing.view, standing.face
     check_place(face, offset_m, height_m, view.building.unit)
     check_bit(bit_m, depth_m)
@@ -93,15 +98,16 @@ def drill(
     cover, doubts = record_of(standing, bit)
     at_m = standing.inside_offset_m(offset_m), height_m
     return DrillAnswer(
-        building=view.building.name, unit=view.building.unit, face_id=face_id, face_title=face.face.title,
-        offset_m=offset_m, height_m=height_m, bit_m=bit_m, depth_m=depth_m, depth_from=depth_from, tip_m=bit.tip_m,
+        building=view.building.name, unit=view.building.unit, face_id=standing.inside.face.id,
+        face_title=face.face.title, offset_m=offset_m, height_m=height_m,
+        bit_m=bit_m, depth_m=depth_m, depth_from=depth_from, tip_m=bit.tip_m,
         chance=max((p.chance for p in passed), default=0.0),
         things=_things(view, face, passed),
         nearest=tuple(_nearest_ways(passed)),
         wood=wood_met(face, offset_m, height_m, bit.radius_m, bit.tip_m),
         other_side=other_side(view, face, offset_m, height_m, bit.tip_m), cover=cover, doubts=doubts,
         recorded_on=cover.last_date, age=age_of(cover.last_date), cautions=cautions_for([p.thing for p in passed]),
-        unconfirmed=unconfirmed_near(record, standing.inside.face.id, *at_m, bit.radius_m + UNCONFIRMED_M),
+        unconfirmed=unconfirmed_near(view, standing.inside.face.id, *at_m, bit.radius_m + UNCONFIRMED_M),
         **_verdict(standing, passed, bit, cover, doubts), **_surroundings(standing, bit, passed, rules),
     )  # fmt: skip
 

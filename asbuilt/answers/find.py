@@ -107,7 +107,7 @@ def _found(view: View, face_id: str, item: Item) -> Found:
     middle = thing.spots[len(thing.spots) // 2].point_m
     offset_m = float(middle[0])
     whole = Rectangle(left_m=-1.0, bottom_m=-1.0, right_m=size.length_m + 1, top_m=size.height_m + 1)
-    (part,) = parts_in([thing], whole, offset_m, float(middle[1]))
+    ((part,),) = parts_in([thing], [whole], offset_m, float(middle[1]))
     answer = describe(view, face, [(thing, part, 0)], offset_m)[0][0]
     landmarks = landmarks_of(view, face, answer.offset_m, without_item_id=item.id)
     around = Rectangle(left_m=answer.left_m, bottom_m=answer.bottom_m, right_m=answer.right_m, top_m=answer.top_m)

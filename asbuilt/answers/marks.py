@@ -61,7 +61,7 @@ def marks_of(
     for number, thing in enumerate(things):
         own = _sighted(view, by_item.get(thing.item.id, []), thing, points_m[number])
         taken = {m.picture_id for m in own}
-        order = np.argsort(-np.nan_to_num(score[:, number], nan=-1.0), kind="stable")[: 4 * MOST_PICTURES]
+        order = np.argsort(-score[:, number], kind="stable")[: 4 * MOST_PICTURES]  # nan comes last
         more = [
             _mark(view, bank.ids[c], *pixels[c, number], sighted=False)
             for c in order

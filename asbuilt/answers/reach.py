@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from asbuilt.answers.stretches import BEYOND, SEEN, Course, Stretch
+from asbuilt.answers.stretches import SEEN, Course
 from asbuilt.answers.things import Thing
 from asbuilt.answers.wording import COVER_95
 
 NEARLY_M = 0.02  # a run drawn within this of the nearest place counts as just as near
-SELDOM = 0.15  # a way past the last mark so much less likely than the likeliest one names no place (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +24,21 @@ class Rectangle:
     bottom_m: float
     right_m: float
     top_m: float
+
+
+class Piece(NamedTuple):
+    """The piece of a stretch of a run that lies inside a rectangle; places are (offset, height, depth) [m]."""
+
+    start_m: tuple[float, float, float]
+    end_m: tuple[float, float, float]
+    group: int
+    alternative: int
+    weight: float
+    status: str
+    is_seldom: bool
+    row: int  # number of the stretch in the course
+    first: float = 0.0  # share of the stretch at which the piece starts
+    last: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,7 +53,7 @@ class Part:
     cov: np.ndarray
     status: str
     extent: Rectangle
-    pieces: tuple[Stretch, ...] = ()
+    pieces: tuple[Piece, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,103 +67,119 @@ class Crossing:
     status: str
 
 
-def at(stretch: Stretch, share: float) -> tuple[np.ndarray, np.ndarray]:
-    """Point and covariance at a share (0 start, 1 end) of a stretch."""
-    point = stretch.start_m + share * (stretch.end_m - stretch.start_m)
-    return point, (1 - share) * stretch.start_cov + share * stretch.end_cov
-
-
 def parts_in(
-    things: Sequence[Thing], rectangle: Rectangle, offset_m: float, height_m: float | None, sigmas: float = COVER_95
-) -> list[Part | None]:
-    """The part of each thing in a rectangle grown by ``sigmas`` times the thing's own error, or None."""
+    things: Sequence[Thing],
+    rectangles: Sequence[Rectangle],
+    offset_m: float,
+    height_m: float | None,
+    sigmas: float = COVER_95,
+) -> list[list[Part | None]]:
+    """For each rectangle the part of each thing in it, grown by ``sigmas`` times the thing's own error, or None."""
     runs = [t for t in things if t.block is None]
-    near = _overlapping(runs, rectangle, sigmas)
+    overlapping = _overlapping(runs, rectangles, sigmas)
     return [
-        _run_part(t, next(near), rectangle, offset_m, height_m, sigmas)
-        if t.block is None
-        else _block_part(t, rectangle, sigmas)
-        for t in things
+        [
+            _run_part(t, next(near), rectangle, offset_m, height_m, sigmas)
+            if t.block is None
+            else _block_part(t, rectangle, sigmas)
+            for t in things
+        ]
+        for rectangle, near in zip(rectangles, map(iter, overlapping), strict=True)
     ]
 
 
 def _block_part(thing: Thing, r: Rectangle, sigmas: float) -> Part | None:
     block = thing.block
-    reach = sigmas * np.sqrt(np.diag(block.cov)[:2])
-    x, z = block.center_m[:2]
+    x, z = block.center_m[:2].tolist()
     outline = Rectangle(left_m=x - block.half_width_m, bottom_m=z - block.half_height_m,
                         right_m=x + block.half_width_m, top_m=z + block.half_height_m)  # fmt: skip
-    apart = (outline.left_m - reach[0] > r.right_m, outline.right_m + reach[0] < r.left_m,
-             outline.bottom_m - reach[1] > r.top_m, outline.top_m + reach[1] < r.bottom_m)  # fmt: skip
-    if any(apart):
+    grow_x, grow_z = (sigmas * math.sqrt(block.cov[k, k]) for k in (0, 1))
+    if (outline.left_m - grow_x > r.right_m or outline.right_m + grow_x < r.left_m
+            or outline.bottom_m - grow_z > r.top_m or outline.top_m + grow_z < r.bottom_m):  # fmt: skip
         return None
     return Part(point_m=block.center_m, cov=block.cov, status=SEEN, extent=outline)
 
 
 def _run_part(
-    thing: Thing, near: np.ndarray, r: Rectangle, offset_m: float, height_m: float | None, sigmas: float
+    thing: Thing, near: list[int], r: Rectangle, offset_m: float, height_m: float | None, sigmas: float
 ) -> Part | None:
     """The part of a run of which only the stretches ``near`` can lie in the rectangle."""
-    if not len(near):
+    if not near:
         return None
-    radius_m = thing.radius_m if sigmas else 0.0
-    sigma_m = thing.course.sigma_m[near].tolist()
-    clipped = [c for i, s in zip(near, sigma_m, strict=True) if (c := _clip(thing.course[i], r, radius_m, sigmas, s))]
+    course, radius_m = thing.course, thing.radius_m if sigmas else 0.0
+    grow_m = (radius_m + sigmas * course.sigma_m[near]).tolist()
+    clipped = [c for piece, grow in zip(_pieces(course, near), grow_m, strict=True) if (c := _clip(piece, r, grow))]
     if not clipped:
         return None
-    likely = list(_likely([s for s in clipped if not _is_seldom(s, thing.course)] or clipped))
-    spots = [_nearest(s, offset_m, height_m) for s in likely]
-    distances = [d for _, _, d in spots]
-    near = [i for i, d in enumerate(distances) if d <= min(distances) + NEARLY_M]
-    best = max(near, key=lambda i: (likely[i].weight, -distances[i]))
-    ends = np.array([p for s in likely for p in (s.start_m, s.end_m)])
-    extent = Rectangle(left_m=float(ends[:, 0].min()), bottom_m=float(ends[:, 1].min()),
-                       right_m=float(ends[:, 0].max()), top_m=float(ends[:, 1].max()))  # fmt: skip
-    point, cov, _ = spots[best]
-    if likely[best].weight < 1:
-        cov = cov + _alternatives_spread(point, likely[best].group, thing.course)
-    return Part(point_m=point, cov=cov, status=likely[best].status, extent=extent, pieces=tuple(clipped))
+    likely = _likely([piece for piece in clipped if not piece.is_seldom] or clipped)
+    spots = [_nearest(piece, offset_m, height_m) for piece in likely]
+    limit_m = min(distance for _, _, distance in spots) + NEARLY_M
+    near_enough = [(p, spot) for p, spot in zip(likely, spots, strict=True) if spot[2] <= limit_m]
+    piece, (share, point, _) = max(near_enough, key=lambda found: (found[0].weight, -found[1][2]))
+    point, cov = np.array(point), _cov_at(course, piece.row, share)
+    if piece.weight < 1:
+        cov = cov + _alternatives_spread(point, piece.group, course)
+    return Part(point_m=point, cov=cov, status=piece.status, extent=_extent(likely), pieces=tuple(clipped))
 
 
-def _overlapping(runs: Sequence[Thing], r: Rectangle, sigmas: float) -> Iterator[np.ndarray]:
-    """Of each run the numbers of the stretches whose own rectangle, grown by width and error, meets ``r``."""
+def _pieces(course: Course, rows: list[int]) -> Iterator[Piece]:
+    """Those stretches of a run, whole."""
+    names = ("starts_m", "ends_m", "group", "alternative", "weight", "status", "is_seldom")
+    for *places, group, alternative, weight, status, is_seldom, row in zip(
+        *(getattr(course, name)[rows].tolist() for name in names), rows, strict=True
+    ):
+        yield Piece(*places, int(group), int(alternative), weight, status, is_seldom, row)
+
+
+def _cov_at(course: Course, row: int, share: float) -> np.ndarray:
+    """Covariance at a share (0 start, 1 end) of a stretch."""
+    return (1 - share) * course.start_covs[row] + share * course.end_covs[row]
+
+
+def _between(start_m: Sequence[float], end_m: Sequence[float], share: float) -> tuple[float, ...]:
+    return tuple([a + share * (b - a) for a, b in zip(start_m, end_m, strict=True)])
+
+
+def _extent(pieces: Sequence[Piece]) -> Rectangle:
+    ends = [p for piece in pieces for p in (piece.start_m, piece.end_m)]
+    x, z = [p[0] for p in ends], [p[1] for p in ends]
+    return Rectangle(left_m=min(x), bottom_m=min(z), right_m=max(x), top_m=max(z))
+
+
+def _overlapping(runs: Sequence[Thing], rectangles: Sequence[Rectangle], sigmas: float) -> list[list[list[int]]]:
+    """By rectangle and run the numbers of the stretches whose own rectangle, grown by width and error, meets it."""
+    found: list[list[list[int]]] = [[[] for _ in runs] for _ in rectangles]
     if not runs:
-        return
-    counts = [len(t.course) for t in runs]
+        return found
+    owner = [(n, row) for n, t in enumerate(runs) for row in range(len(t.course))]
     starts, ends, grow = (np.concatenate([getattr(t.course, name) for t in runs])[:, :2]
                           for name in ("starts_m", "ends_m", "sigma_m"))  # fmt: skip
     grow = sigmas * grow
     if sigmas:
-        grow += np.repeat([t.radius_m for t in runs], counts)[:, None]
-    apart = (np.minimum(starts, ends) - grow > (r.right_m, r.top_m)) | (
-        np.maximum(starts, ends) + grow < (r.left_m, r.bottom_m)
-    )
-    meets, first = ~apart.any(axis=1), 0
-    for count in counts:
-        yield np.flatnonzero(meets[first : first + count])
-        first += count
+        grow += np.array([runs[n].radius_m for n, _ in owner])[:, None]
+    low, high = np.minimum(starts, ends) - grow, np.maximum(starts, ends) + grow
+    asked = np.array([((r.left_m, r.bottom_m), (r.right_m, r.top_m)) for r in rectangles])[:, :, None]
+    meets = ((low <= asked[:, 1]) & (high >= asked[:, 0])).all(axis=2)
+    for number, at in zip(*(hits.tolist() for hits in np.nonzero(meets)), strict=True):
+        run, row = owner[at]
+        found[number][run].append(row)
+    return found
 
 
-def _likely(stretches: Sequence[Stretch]) -> Iterator[Stretch]:
-    """Of stretches that exclude each other, the likeliest alternative."""
+def _likely(pieces: Sequence[Piece]) -> list[Piece]:
+    """Of pieces that exclude each other, the likeliest alternative."""
     best: dict[int, float] = {}
-    for s in stretches:
-        best[s.group] = max(best.get(s.group, 0.0), s.weight)
-    yield from (s for s in stretches if s.weight >= best[s.group])
+    for p in pieces:
+        best[p.group] = max(best.get(p.group, 0.0), p.weight)
+    return [p for p in pieces if p.weight >= best[p.group]]
 
 
-def _is_seldom(stretch: Stretch, course: Course) -> bool:
-    """Whether a run hardly takes that way past its last mark: it counts for touching, but names no place."""
-    return stretch.status == BEYOND and stretch.weight < SELDOM * course.weight[course.group == stretch.group].max()
-
-
-def _clip(stretch: Stretch, r: Rectangle, radius_m: float, sigmas: float, sigma_m: Sequence[float]) -> Stretch | None:
-    """The piece of a stretch inside a rectangle grown by the run's width and error (offset, height)."""
-    start, end = stretch.start_m.tolist(), stretch.end_m.tolist()
+def _clip(piece: Piece, r: Rectangle, grow_m: Sequence[float]) -> Piece | None:
+    """What of a stretch lies inside a rectangle grown by so much (offset, height)."""
+    start, end = piece.start_m, piece.end_m
     first, last = 0.0, 1.0
     for k, (low, high) in enumerate(((r.left_m, r.right_m), (r.bottom_m, r.top_m))):
-        grow = radius_m + sigmas * sigma_m[k]
-        low, high, a, d = low - grow, high + grow, start[k], end[k] - start[k]
+        low, high, a, d = low - grow_m[k], high + grow_m[k], start[k], end[k] - start[k]
         if abs(d) < 1e-12:
             if not low <= a <= high:
                 return None
@@ -156,25 +187,23 @@ def _clip(stretch: Stretch, r: Rectangle, radius_m: float, sigmas: float, sigma_
         one, two = sorted(((low - a) / d, (high - a) / d))
         first, last = max(first, one), min(last, two)
     if first == 0.0 and last == 1.0:
-        return stretch
+        return piece
     if first > last:
         return None
-    (start, start_cov), (end, end_cov) = at(stretch, first), at(stretch, last)
-    return Stretch(start_m=start, end_m=end, start_cov=start_cov, end_cov=end_cov, group=stretch.group,
-                   alternative=stretch.alternative, weight=stretch.weight, status=stretch.status)  # fmt: skip
+    return piece._replace(start_m=_between(start, end, first), end_m=_between(start, end, last), first=first, last=last)
 
 
-def _nearest(s: Stretch, offset_m: float, height_m: float | None) -> tuple[np.ndarray, np.ndarray, float]:
-    """The spot of a stretch nearest to the asked offset (and height), with its distance."""
-    d = s.end_m - s.start_m
+def _nearest(p: Piece, offset_m: float, height_m: float | None) -> tuple[float, tuple[float, ...], float]:
+    """The spot of a piece nearest to the asked offset (and height): share of the stretch, place and distance."""
+    (x, z, _), (d_x, d_z) = p.start_m, [b - a for a, b in zip(p.start_m[:2], p.end_m, strict=False)]
     if height_m is None:
-        share = 0.5 if abs(d[0]) < 1e-9 else min(max(float((offset_m - s.start_m[0]) / d[0]), 0.0), 1.0)
-        point, cov = at(s, share)
-        return point, cov, abs(float(point[0]) - offset_m)
-    wanted = np.array([offset_m, height_m])
-    share = min(max(float((wanted - s.start_m[:2]) @ d[:2] / max(d[:2] @ d[:2], 1e-18)), 0.0), 1.0)
-    point, cov = at(s, share)
-    return point, cov, math.dist(point[:2], wanted)
+        share = 0.5 if abs(d_x) < 1e-9 else min(max((offset_m - x) / d_x, 0.0), 1.0)
+    else:
+        ahead = (offset_m - x) * d_x + (height_m - z) * d_z
+        share = min(max(ahead / max(d_x * d_x + d_z * d_z, 1e-18), 0.0), 1.0)
+    point = _between(p.start_m, p.end_m, share)
+    distance_m = abs(point[0] - offset_m) if height_m is None else math.dist(point[:2], (offset_m, height_m))
+    return p.first + share * (p.last - p.first), point, distance_m
 
 
 def crossings(course: Course, value_m: float, axis: int = 0) -> list[Crossing]:
@@ -184,53 +213,60 @@ def crossings(course: Course, value_m: float, axis: int = 0) -> list[Crossing]:
     a run seldom takes past its last mark are left out. For a height, the ``height_m`` of a
     crossing is the offset at which it happens.
     """
-    other = 1 - axis
+    if not len(course):
+        return []
     d = course.ends_m - course.starts_m
-    along = np.abs(d[:, axis]) < np.maximum(1e-6, 0.1 * np.abs(d[:, other]))  # it runs along the line, not across it
-    share = (value_m - course.starts_m[:, axis]) / np.where(along, np.inf, d[:, axis])
+    own, aside = d[:, axis], np.abs(d[:, 1 - axis])
+    along = np.abs(own) < np.maximum(1e-6, 0.1 * aside)  # it runs along the line, not across it
+    share = (value_m - course.starts_m[:, axis]) / np.where(along, np.inf, own)
     meets = ~along & (share >= 0) & (share < 1)
-    if len(course):
-        meets[-1] |= not along[-1] and share[-1] == 1
-    by_group: dict[int, list[tuple[Stretch, np.ndarray, np.ndarray]]] = {}
-    for row in np.flatnonzero(meets):
-        stretch = course[row]
-        if not _is_seldom(stretch, course):
-            by_group.setdefault(stretch.group, []).append((stretch, *at(stretch, float(share[row]))))
-    found = [_mixture(hits, axis) for hits in by_group.values()]
+    meets[-1] |= not along[-1] and share[-1] == 1
+    by_group: dict[int, list[_Hit]] = {}
+    for row in np.flatnonzero(meets & ~course.is_seldom).tolist():
+        by_group.setdefault(int(course.group[row]), []).append(_hit(course, row, float(share[row]), axis))
+    found = [_mixture(hits) for hits in by_group.values()]
     return sorted(found, key=lambda c: c.height_m)
 
 
-def _mixture(hits: Sequence[tuple[Stretch, np.ndarray, np.ndarray]], axis: int) -> Crossing:
-    """The likeliest of the alternatives; its error is the spread of all of them about it."""
+class _Hit(NamedTuple):
+    """Where one stretch crosses a line, with its variances along the line and in depth [m, m^2]."""
+
+    weight: float
+    along_m: float
+    depth_m: float
+    along_m2: float
+    depth_m2: float
+    status: str
+
+
+def _hit(course: Course, row: int, share: float, axis: int) -> _Hit:
     other = 1 - axis
-    best = max(range(len(hits)), key=lambda i: hits[i][0].weight)
-    weights = np.array([s.weight for s, _, _ in hits])
-    weights = weights / weights.sum()
-    points = np.array([p for _, p, _ in hits])
-    slope = [(s.end_m[other] - s.start_m[other]) / (s.end_m[axis] - s.start_m[axis]) for s, _, _ in hits]
-    along = [c[other, other] - 2 * m * c[axis, other] + m * m * c[axis, axis]
-             for m, (_, _, c) in zip(slope, hits, strict=True)]  # fmt: skip
-    variance = np.array(along) + (points[:, other] - points[best, other]) ** 2
-    variance_depth = np.array([c[2, 2] for _, _, c in hits]) + (points[:, 2] - points[best, 2]) ** 2
-    return Crossing(
-        height_m=float(points[best, other]), depth_m=float(points[best, 2]),
-        sigma_height_m=float(np.sqrt(weights @ variance)), sigma_depth_m=float(np.sqrt(weights @ variance_depth)),
-        status=hits[best][0].status,
-    )  # fmt: skip
+    start, end, cov = course.starts_m[row].tolist(), course.ends_m[row].tolist(), _cov_at(course, row, share).tolist()
+    point, slope = _between(start, end, share), (end[other] - start[other]) / (end[axis] - start[axis])
+    variance = cov[other][other] - 2 * slope * cov[axis][other] + slope * slope * cov[axis][axis]
+    return _Hit(float(course.weight[row]), point[other], point[2], variance, cov[2][2], course.status[row])
+
+
+def _mixture(hits: Sequence[_Hit]) -> Crossing:
+    """The likeliest of the alternatives; its error is the spread of all of them about it."""
+    best, total = max(hits, key=lambda h: h.weight), sum(h.weight for h in hits)
+    variance = sum(h.weight * (h.along_m2 + (h.along_m - best.along_m) ** 2) for h in hits) / total
+    variance_depth = sum(h.weight * (h.depth_m2 + (h.depth_m - best.depth_m) ** 2) for h in hits) / total
+    return Crossing(height_m=best.along_m, depth_m=best.depth_m, sigma_height_m=math.sqrt(variance),
+                    sigma_depth_m=math.sqrt(variance_depth), status=best.status)  # fmt: skip
 
 
 def _alternatives_spread(point_m: np.ndarray, group: int, course: Course) -> np.ndarray:
     """What the alternatives that a spot of a run might lie on instead add to its covariance."""
     own = np.flatnonzero(course.group == group)
-    starts, d = course.starts_m[own], (course.ends_m - course.starts_m)[own]
-    share = np.clip(((point_m - starts) * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0, 1)
+    starts = course.starts_m[own]
+    d = course.ends_m[own] - starts
+    share = np.minimum(np.maximum(((point_m - starts) * d).sum(1) / np.maximum((d * d).sum(1), 1e-18), 0), 1)
     miss = starts + share[:, None] * d - point_m
-    length = (miss * miss).sum(1)
-    spread, total = np.zeros((3, 3)), 0.0
-    for alternative in sorted(set(course.alternative[own].tolist())):
-        members = np.flatnonzero(course.alternative[own] == alternative)
-        nearest = members[np.argmin(length[members])]
-        weight = course.weight[own[nearest]]
-        spread += weight * np.outer(miss[nearest], miss[nearest])
-        total += weight
-    return spread / total
+    alternative = course.alternative[own]
+    by_distance = np.lexsort(((miss * miss).sum(1), alternative))
+    is_first = np.ones(len(own), bool)  # the nearest stretch of each alternative
+    is_first[1:] = np.diff(alternative[by_distance]) != 0
+    nearest = by_distance[is_first]
+    weight, miss = course.weight[own[nearest]], miss[nearest]
+    return (weight[:, None] * miss).T @ miss / weight.sum()

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 from asbuilt.answers import drill_wording, wording
-from asbuilt.answers.coverage import FaceCoverage, coverage_of
+from asbuilt.answers.coverage import FaceCoverage, coverage_in
 from asbuilt.answers.doubts import Doubt, doubts_in
 from asbuilt.answers.face_view import FaceView
 from asbuilt.answers.reach import Rectangle
@@ -86,7 +86,7 @@ def standing_at(record: Record, face_id: str, outside: bool = False) -> Standing
         If there is no such face, or nobody can stand behind it.
     """
     view = view_of(record)
-    inside, coverage = view.face(face_id), coverage_of(record, face_id)
+    inside, coverage = view.face(face_id), coverage_in(view, face_id)
     if not outside:
         return Standing(view=view, face=inside, inside=inside, coverage=coverage)
     face = view.outside(face_id)

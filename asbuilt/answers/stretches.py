@@ -38,7 +38,8 @@ class Stretch:
     """A straight piece of a run with the error of its two ends.
 
     Stretches of equal ``group`` exclude each other unless they share ``alternative``;
-    ``weight`` is the chance that this alternative is the true one.
+    ``weight`` is the chance that this alternative is the true one; a seldom way past the last
+    mark counts for touching, but names no place.
     """
 
     start_m: np.ndarray  # (3,)
@@ -49,10 +50,11 @@ class Stretch:
     alternative: int = 0
     weight: float = 1.0
     status: str = SEEN
+    is_seldom: bool = False
 
 
 class Leg(NamedTuple):
-    """A straight way between two spots, loosest in its middle; group to status as of a stretch.
+    """A straight way between two spots, loosest in its middle; group to ``is_seldom`` as of a stretch.
 
     ``loose_m`` is what its middle strays more than usual, one sigma; ``round_start`` and
     ``round_end`` say at which ends the run is bent round.
@@ -64,6 +66,7 @@ class Leg(NamedTuple):
     alternative: int = 0
     weight: float = 1.0
     status: str = SEEN
+    is_seldom: bool = False
     loose_m: float = 0.0
     round_start: bool = False
     round_end: bool = False
@@ -81,16 +84,16 @@ class Course(Sequence[Stretch]):
     alternative: np.ndarray
     weight: np.ndarray
     status: np.ndarray
+    is_seldom: np.ndarray
     sigma_m: np.ndarray  # (S, 2), the larger of the two ends', offset and height
-    across_m: np.ndarray  # (S,), one sigma of a shift along the wall, at most
-    reach_m: np.ndarray  # (S,), and in any direction
+    reach_m: np.ndarray  # (S,), one sigma of a shift in any direction, at most
 
     @classmethod
     def of(cls, stretches: Sequence[Stretch]) -> Course:
         """The course made of those stretches."""
         ends = [np.array([getattr(s, name) for s in stretches]).reshape(-1, 3) for name in ("start_m", "end_m")]
         covs = [np.array([getattr(s, name) for s in stretches]).reshape(-1, 3, 3) for name in ("start_cov", "end_cov")]
-        return _course(*ends, *covs, [(s.group, s.alternative, s.weight, s.status) for s in stretches])
+        return _course(*ends, *covs, [(s.group, s.alternative, s.weight, s.status, s.is_seldom) for s in stretches])
 
     def part(self, rows: slice | np.ndarray) -> Course:
         """Some of its stretches."""
@@ -102,7 +105,8 @@ class Course(Sequence[Stretch]):
     def __getitem__(self, row: int) -> Stretch:
         return Stretch(start_m=self.starts_m[row], end_m=self.ends_m[row], start_cov=self.start_covs[row],
                        end_cov=self.end_covs[row], group=int(self.group[row]), alternative=int(self.alternative[row]),
-                       weight=float(self.weight[row]), status=self.status[row])  # fmt: skip
+                       weight=float(self.weight[row]), status=self.status[row],
+                       is_seldom=bool(self.is_seldom[row]))  # fmt: skip
 
 
 def _course(starts_m, ends_m, start_covs, end_covs, marks: Sequence[tuple]) -> Course:
@@ -111,7 +115,8 @@ def _course(starts_m, ends_m, start_covs, end_covs, marks: Sequence[tuple]) -> C
     return Course(
         starts_m=starts_m, ends_m=ends_m, start_covs=start_covs, end_covs=end_covs, group=numbers[:, 0],
         alternative=numbers[:, 1], weight=numbers[:, 2], status=np.array([m[3] for m in marks], object),
-        sigma_m=_root(variances[..., :2].max(axis=0)), across_m=_root(variances[..., :2].sum(axis=2).max(axis=0)),
+        is_seldom=np.array([m[4] for m in marks], bool),
+        sigma_m=_root(variances[..., :2].max(axis=0)),
         reach_m=_root(variances.sum(axis=2).max(axis=0)),
     )  # fmt: skip
 
@@ -133,7 +138,7 @@ def courses(runs: Sequence[Sequence[Leg]]) -> Iterator[Course]:
     own = at // PLACES
     goes_on = own[1:] == own[:-1]
     start, end, own = at[:-1][goes_on], at[1:][goes_on], own[1:][goes_on]
-    whole = _course(points[start], points[end], covs[start], covs[end], [legs[i][2:6] for i in own.tolist()])
+    whole = _course(points[start], points[end], covs[start], covs[end], [legs[i][2:7] for i in own.tolist()])
     bounds = np.searchsorted(own, np.cumsum([0, *map(len, runs)])).tolist()
     for first, last in zip(bounds, bounds[1:], strict=False):
         yield whole.part(slice(first, last))

@@ -199,7 +199,7 @@ def _away_m(end: Spot, box: Thing) -> float:
 
 def _mouth(end: Spot, block: Block) -> Spot:
     """Where a run enters a box: the place of the box nearest to the run's end."""
-    half = np.array([block.half_width_m, block.half_height_m])
-    nearest = np.clip(end.point_m[:2], block.center_m[:2] - half, block.center_m[:2] + half)
-    depth = block.center_m[2] + block.thickness_m / 2
-    return Spot(point_m=np.array([*nearest, depth]), cov=block.cov)
+    (x, z, _), (box_x, box_z, front) = end.point_m.tolist(), block.center_m.tolist()
+    nearest_x = min(max(x, box_x - block.half_width_m), box_x + block.half_width_m)
+    nearest_z = min(max(z, box_z - block.half_height_m), box_z + block.half_height_m)
+    return Spot(point_m=np.array([nearest_x, nearest_z, front + block.thickness_m / 2]), cov=block.cov)

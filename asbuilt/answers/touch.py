@@ -77,18 +77,28 @@ def capsule_touched(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit
 def _meets(start_m: np.ndarray, end_m: np.ndarray, radius_m: float, bit: Bit) -> np.ndarray:
     """The same for capsules whose (offset, height, depth) come first: shape (3, ...), to (...)."""
     d_x, d_z, depth_d = end_m - start_m
-    a_x, a_z, depth_a = start_m[0] - bit.offset_m, start_m[1] - bit.height_m, start_m[2] - bit.tip_m
+    a_x, a_z = start_m[0] - bit.offset_m, start_m[1] - bit.height_m
     along = share_along(a_x, a_z, d_x, d_z)
-    aside = length(a_x + along * d_x, a_z + along * d_z) - bit.radius_m
-    lowest = np.minimum(depth_a, depth_a + depth_d)
-    touched = length(np.maximum(aside, 0), np.maximum(depth_a + along * depth_d, 0)) <= radius_m
-    open_ = ~touched & (aside <= radius_m) & (lowest <= radius_m)
+    off_x, off_z = a_x + along * d_x, a_z + along * d_z
+    near = off_x * off_x + off_z * off_z <= (radius_m + bit.radius_m) ** 2
+    # Only where it comes near enough along the wall does its depth matter.
+    start = (a_x[near], a_z[near], start_m[2][near] - bit.tip_m)
+    near[near] = _meets_deep(start, (d_x[near], d_z[near], depth_d[near]), along[near], radius_m, bit.radius_m)
+    return near
+
+
+def _meets_deep(start, way, along, radius_m: float, bit_radius_m: float) -> np.ndarray:
+    """Whether capsules that the bit reaches along the wall, nearest at a share ``along``, are touched; shape (N,)."""
+
+    def touched_at(start, way, share) -> np.ndarray:
+        off_x, off_z, depth = (a + share * d for a, d in zip(start, way, strict=True))
+        return length(np.maximum(length(off_x, off_z) - bit_radius_m, 0), np.maximum(depth, 0)) <= radius_m
+
+    touched = touched_at(start, way, along)
+    open_ = ~touched & (np.minimum(start[2], start[2] + way[2]) <= radius_m)
     if open_.any():
-        start, way = (tuple(v[open_] for v in of) for of in ((a_x, a_z, depth_a), (d_x, d_z, depth_d)))
-        share = nearest_share(start, way, along[open_], bit.radius_m)
-        (a_x, a_z, depth_a), (d_x, d_z, depth_d) = start, way
-        aside = np.maximum(length(a_x + share * d_x, a_z + share * d_z) - bit.radius_m, 0)
-        touched[open_] = length(aside, np.maximum(depth_a + share * depth_d, 0)) <= radius_m
+        start, way = (tuple(v[open_] for v in of) for of in (start, way))
+        touched[open_] = touched_at(start, way, nearest_share(start, way, along[open_], bit_radius_m))
     return touched
 
 
@@ -188,14 +198,22 @@ def _touched(course: Course, radius_m: float, bit: Bit, aim_cov: np.ndarray) -> 
     """Whether each stretch is touched at each point of the rule, shape (S, N)."""
     centers = np.stack([course.starts_m, course.ends_m])
     roots = root_of(np.stack([course.start_covs, course.end_covs]) + aim_cov)
-    start, end = np.moveaxis(centers[..., None] + roots @ normal_points().T, 2, 1)  # (2, 3, S, N)
+    rows = np.moveaxis(roots, 2, 1)  # (2, 3, S, 3)
+    shifts = (rows.reshape(-1, 3) @ normal_points().T).reshape(*rows.shape[:3], -1)
+    start, end = np.moveaxis(centers, 2, 1)[..., None] + shifts  # (3, S, N)
     return _meets(start, end, radius_m, bit)
 
 
 def _may_touch(course: Course, radius_m: float, bit: Bit, aim_cov: np.ndarray) -> np.ndarray:
-    """Whether each stretch can lie on the bit's path at all, along the wall."""
-    reach_m = FARTHEST_SIGMA * np.sqrt(course.across_m**2 + aim_cov[0, 0] + aim_cov[1, 1])
+    """Whether each stretch can lie on the bit's path at all, along the wall.
+
+    All of it lies beyond its nearest place, so that it must be shifted that way by the whole gap.
+    """
     (a_x, a_z), (d_x, d_z) = course.starts_m[:, :2].T, (course.ends_m - course.starts_m)[:, :2].T
     a_x, a_z = a_x - bit.offset_m, a_z - bit.height_m
     along = share_along(a_x, a_z, d_x, d_z)
-    return length(a_x + along * d_x, a_z + along * d_z) <= radius_m + bit.radius_m + reach_m
+    off = np.stack([a_x + along * d_x, a_z + along * d_z], axis=1)
+    away_m = length(*off.T)
+    covs = np.stack([course.start_covs, course.end_covs])[..., :2, :2] + aim_cov[:2, :2]
+    spread = np.sqrt(((covs @ off[..., None])[..., 0] * off).sum(axis=2).max(axis=0))  # sigma that way, times away_m
+    return away_m * (away_m - radius_m - bit.radius_m) <= FARTHEST_SIGMA * spread

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from asbuilt.answers.reply import Reply
-from asbuilt.record import Record
-from asbuilt.record.proposal_row import PROPOSED, Proposal
+from asbuilt.answers.view import View
+from asbuilt.record.proposal_row import Proposal
 from asbuilt.units import format_length
 
 SIGMAS = 1.96
@@ -28,7 +28,7 @@ class Unconfirmed(Reply):
 
 
 def unconfirmed_near(
-    record: Record, face_id: str, offset_m: float, height_m: float | None, within_m: float
+    view: View, face_id: str, offset_m: float, height_m: float | None, within_m: float
 ) -> tuple[Unconfirmed, ...]:
     """Proposals that nobody has decided on, within a distance of a place; nearest first.
 
@@ -38,7 +38,7 @@ def unconfirmed_near(
         None: at any height.
     """
     found = []
-    for p in record.all(Proposal, face_id=face_id, state=PROPOSED):
+    for p in view.undecided.get(face_id, ()):
         points = np.array(p.points_m)[:, :2]
         reach_m = reach_of(p)
         distance_m = _distance(points, offset_m, height_m)

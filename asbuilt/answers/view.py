@@ -16,6 +16,7 @@ from asbuilt.errors import NotInRecordError
 from asbuilt.geometry.frames import Rigid3
 from asbuilt.geometry.studs import bays
 from asbuilt.record.frames import building_from_faces, studs_from
+from asbuilt.record.proposal_row import PROPOSED, Proposal
 from asbuilt.record.store import Record
 from asbuilt.record.types import (
     PLACED,
@@ -102,6 +103,11 @@ class View:
     def events(self) -> dict[str | None, list[Event]]:
         """Face id to its events; those of the whole building under None."""
         return _by_face(self.record.all(Event))
+
+    @cached_property
+    def undecided(self) -> dict[str, list[Proposal]]:
+        """Face id to what the pictures propose there and nobody has decided on."""
+        return _by_face(self.record.all(Proposal, state=PROPOSED))
 
     def covering_m(self, face_id: str) -> float:
         """Thickness of everything that closes a face [m]."""

@@ -74,12 +74,13 @@ def stud_lattice(
     centers = marks if layout_from == "left" else length_m - marks
     kings = [e for o in openings for e in (o.left_m - 1.5 * width_m, o.right_m + 1.5 * width_m)]
     fixed = ends + [k for k in kings if 0 < k < length_m]
-    nominal = [StudPlace(center_m=c, sigma_m=LAYOUT_SIGMA_M, width_m=width_m) for c in fixed]
-    for center in centers.tolist():
-        in_opening = any(o.left_m - width_m < center < o.right_m + width_m for o in openings)
-        if not in_opening and all(abs(center - f) >= 2 * width_m for f in fixed):
-            nominal.append(StudPlace(center_m=center, sigma_m=LAYOUT_SIGMA_M, width_m=width_m))
-    kept = [n for n in nominal if all(abs(n.center_m - k.center_m) > SAME_STUD_M for k in known)]
+    free = (np.abs(centers[:, None] - fixed) >= 2 * width_m).all(axis=1)
+    for o in openings:
+        free &= (centers <= o.left_m - width_m) | (centers >= o.right_m + width_m)
+    nominal = np.array([*fixed, *centers[free]])
+    for k in known:
+        nominal = nominal[np.abs(nominal - k.center_m) > SAME_STUD_M]
+    kept = [StudPlace(center_m=c, sigma_m=LAYOUT_SIGMA_M, width_m=width_m) for c in nominal.tolist()]
     return sorted([*kept, *known], key=lambda s: s.center_m)
 
 

@@ -33,7 +33,7 @@ def field_kinds(cls: type) -> dict[str, type]:
 
 
 def _freeze(value):
-    return tuple([_freeze(v) if isinstance(v, list) else v for v in value]) if isinstance(value, list) else value
+    return tuple([_freeze(v) if type(v) is list else v for v in value]) if type(value) is list else value
 
 
 def to_row(obj) -> dict:
@@ -58,16 +58,15 @@ def from_row(cls: type, row: dict):
 
 def from_values(cls: type, values: Sequence):
     """Database values in the order of a type's fields, as a frozen record object."""
+    named = dict(zip(field_kinds(cls), values, strict=True))
     structured, flags = _converted(cls)
-    if structured or flags:
-        values = list(values)
-    for at in structured:
-        if values[at] is not None:
-            values[at] = _freeze(json.loads(values[at]))
-    for at in flags:
-        if values[at] is not None:
-            values[at] = bool(values[at])
-    return cls(**dict(zip(field_kinds(cls), values, strict=True)))
+    for name in structured:
+        if named[name] is not None:
+            named[name] = _freeze(json.loads(named[name]))
+    for name in flags:
+        if named[name] is not None:
+            named[name] = bool(named[name])
+    return cls(**named)
 
 
 @cache
@@ -77,7 +76,7 @@ def columns(cls: type) -> str:
 
 
 @cache
-def _converted(cls: type) -> tuple[list[int], list[int]]:
+def _converted(cls: type) -> tuple[list[str], list[str]]:
     """Which fields of a type are kept as JSON, and which are yes or no."""
-    kinds = list(field_kinds(cls).values())
-    return [n for n, k in enumerate(kinds) if k is dict], [n for n, k in enumerate(kinds) if k is bool]
+    kinds = field_kinds(cls).items()
+    return [name for name, k in kinds if k is dict], [name for name, k in kinds if k is bool]
