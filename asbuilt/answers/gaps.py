@@ -74,26 +74,25 @@ def clearances(things: Sequence[Thing], bit: Bit, aim_cov: np.ndarray = AIM_COV)
 
 
 def _block_clearance(block: Block, bit: Bit, aim_cov: np.ndarray) -> Clearance:
-    aim = np.array([bit.offset_m, bit.height_m])
-    half = np.array([block.half_width_m, block.half_height_m])
-    nearest = np.clip(aim, block.center_m[:2] - half, block.center_m[:2] + half)
-    aside = nearest - aim
+    (x, z, front), half = block.center_m.tolist(), (block.half_width_m, block.half_height_m)
+    from_center = bit.offset_m - x, bit.height_m - z
+    aside = [min(max(off, -h), h) - off for off, h in zip(from_center, half, strict=True)]
     plane = math.hypot(*aside)
-    over = max(float(block.center_m[2]) - bit.tip_m, 0.0)
+    over = max(front - bit.tip_m, 0.0)
     if plane == 0:
-        plane_gap = -float((half - np.abs(aim - block.center_m[:2])).min()) - bit.radius_m
+        plane_gap = -min(h - abs(off) for off, h in zip(from_center, half, strict=True)) - bit.radius_m
     else:
         plane_gap = plane - bit.radius_m
     cov = block.cov + aim_cov
     cov[0, 0] += sum(weight * (half_m - block.half_width_m) ** 2 for half_m, weight in block.wider_m)
-    return _clearance(aside, plane_gap, over, 0.0, cov, float(block.center_m[2]), SEEN, 1.0)
+    return _clearance(aside, plane_gap, over, 0.0, cov, front, SEEN, 1.0)
 
 
 def _runs_nearest(runs: Sequence[Thing], bit: Bit, aim_cov: np.ndarray):
     """For each run: its stretch likeliest to be met, and the one nearest along the wall.
 
-    Yields (stretch, share, aside, over), (stretch, share, aside) and whether the whole run is
-    out of reach, all runs worked out at once.
+    Yields (number of the stretch, share, aside, over), (number, share, aside) and whether the
+    whole run is out of reach, all runs worked out at once.
     """
     starts = np.concatenate([t.course.starts_m for t in runs])
     ends = np.concatenate([t.course.ends_m for t in runs])
@@ -116,47 +115,52 @@ def _runs_nearest(runs: Sequence[Thing], bit: Bit, aim_cov: np.ndarray):
     first = 0
     for run in runs:
         own = slice(first, first + len(run.course))
-        best = first + int(np.argmin(sigmas[own]))
-        flat = first + int(np.argmin(plane[own]))
-        met = run.course[best - first], share[best], aside[best], over[best]
-        passed = run.course[flat - first], along[flat], flat_aside[flat]
-        yield met, passed, bool(sigmas[best] > FARTHEST_SIGMA)
+        best = int(np.argmin(sigmas[own]))
+        flat = int(np.argmin(plane[own]))
+        met = best, float(share[first + best]), aside[first + best].tolist(), float(over[first + best])
+        passed = flat, float(along[first + flat]), flat_aside[first + flat].tolist()
+        yield met, passed, bool(sigmas[first + best] > FARTHEST_SIGMA)
         first = own.stop
 
 
 def _run_clearance(thing: Thing, nearest, bit: Bit, aim_cov: np.ndarray) -> Clearance:
-    (stretch, share, aside, over), (flat, flat_share, flat_aside), out_of_reach = nearest
-    cov = (1 - share) * stretch.start_cov + share * stretch.end_cov + aim_cov
-    depth = stretch.start_m[2] + share * (stretch.end_m[2] - stretch.start_m[2]) - thing.radius_m
-    found = _clearance(aside, math.hypot(*aside) - bit.radius_m, float(over), thing.radius_m, cov,
-                       float(depth), stretch.status, stretch.weight)  # fmt: skip
-    flat_cov = (1 - flat_share) * flat.start_cov + flat_share * flat.end_cov + aim_cov
+    (row, share, aside, over), (flat, flat_share, flat_aside), out_of_reach = nearest
+    course = thing.course
+    depth = course.starts_m[row, 2] + share * (course.ends_m[row, 2] - course.starts_m[row, 2]) - thing.radius_m
+    found = _clearance(aside, math.hypot(*aside) - bit.radius_m, over, thing.radius_m,
+                       course.cov_at(row, share) + aim_cov, float(depth), course.status[row],
+                       float(course.weight[row]), out_of_reach)  # fmt: skip
+    if flat == row and flat_share == share:
+        return found
     toward = _unit(flat_aside)
-    plane_gap_m = math.hypot(*flat_aside) - bit.radius_m - thing.radius_m
-    return replace(found, out_of_reach=out_of_reach, plane_gap_m=plane_gap_m, plane_toward=toward,
-                   plane_sigma_m=_sigma(flat_cov[:2, :2], toward))  # fmt: skip
+    return replace(found, plane_gap_m=math.hypot(*flat_aside) - bit.radius_m - thing.radius_m,
+                   plane_toward=np.array(toward),
+                   plane_sigma_m=_sigma(course.cov_at(flat, flat_share) + aim_cov, toward))  # fmt: skip
 
 
-def _clearance(aside, plane_gap, over, radius_m, cov, depth_m, status, weight) -> Clearance:
-    outside = max(plane_gap, 0.0)
-    direction = np.array([*(_unit(aside) * outside), over])
+def _clearance(aside, plane_gap, over, radius_m, cov, depth_m, status, weight, out_of_reach=False) -> Clearance:
+    outside, aside = max(plane_gap, 0.0), _unit(aside)
+    direction = (aside[0] * outside, aside[1] * outside, over)
     length = math.hypot(*direction)
     if length < 1e-9:
-        direction = np.array([*_unit(aside), 0.0])
+        direction = (*aside, 0.0)
         gap = plane_gap - radius_m
     else:
-        direction, gap = direction / length, length - radius_m
+        direction, gap = tuple(d / length for d in direction), length - radius_m
     return Clearance(
-        gap_m=gap, sigma_m=_sigma(cov, direction), toward=direction, plane_gap_m=plane_gap - radius_m,
-        plane_sigma_m=_sigma(cov[:2, :2], _unit(aside)), plane_toward=_unit(aside),
-        depth_m=depth_m, status=status, weight=weight,
+        gap_m=gap, sigma_m=_sigma(cov, direction), toward=np.array(direction), plane_gap_m=plane_gap - radius_m,
+        plane_sigma_m=_sigma(cov, aside), plane_toward=np.array(aside), depth_m=depth_m, status=status,
+        weight=weight, out_of_reach=out_of_reach,
     )  # fmt: skip
 
 
-def _unit(vector: np.ndarray) -> np.ndarray:
+def _unit(vector: Sequence[float]) -> tuple[float, float]:
     length = math.hypot(*vector)
-    return vector / length if length > 1e-9 else np.array([1.0, 0.0])
+    return (vector[0] / length, vector[1] / length) if length > 1e-9 else (1.0, 0.0)
 
 
-def _sigma(cov: np.ndarray, direction: np.ndarray) -> float:
-    return float(np.sqrt(max(direction @ cov @ direction, 0.0)))
+def _sigma(cov: np.ndarray, direction: Sequence[float]) -> float:
+    """One-sigma error along a direction: of (offset, height), or with the depth as well."""
+    rows = cov.tolist()
+    variance = sum(rows[i][j] * a * b for i, a in enumerate(direction) for j, b in enumerate(direction))
+    return math.sqrt(max(variance, 0.0))

@@ -116,7 +116,7 @@ def _run_part(
     limit_m = min(distance for _, _, distance in spots) + NEARLY_M
     near_enough = [(p, spot) for p, spot in zip(likely, spots, strict=True) if spot[2] <= limit_m]
     piece, (share, point, _) = max(near_enough, key=lambda found: (found[0].weight, -found[1][2]))
-    point, cov = np.array(point), _cov_at(course, piece.row, share)
+    point, cov = np.array(point), course.cov_at(piece.row, share)
     if piece.weight < 1:
         cov = cov + _alternatives_spread(point, piece.group, course)
     return Part(point_m=point, cov=cov, status=piece.status, extent=_extent(likely), pieces=tuple(clipped))
@@ -129,11 +129,6 @@ def _pieces(course: Course, rows: list[int]) -> Iterator[Piece]:
         *(getattr(course, name)[rows].tolist() for name in names), rows, strict=True
     ):
         yield Piece(*places, int(group), int(alternative), weight, status, is_seldom, row)
-
-
-def _cov_at(course: Course, row: int, share: float) -> np.ndarray:
-    """Covariance at a share (0 start, 1 end) of a stretch."""
-    return (1 - share) * course.start_covs[row] + share * course.end_covs[row]
 
 
 def _between(start_m: Sequence[float], end_m: Sequence[float], share: float) -> tuple[float, ...]:
@@ -241,7 +236,7 @@ class _Hit(NamedTuple):
 
 def _hit(course: Course, row: int, share: float, axis: int) -> _Hit:
     other = 1 - axis
-    start, end, cov = course.starts_m[row].tolist(), course.ends_m[row].tolist(), _cov_at(course, row, share).tolist()
+    start, end, cov = course.starts_m[row].tolist(), course.ends_m[row].tolist(), course.cov_at(row, share).tolist()
     point, slope = _between(start, end, share), (end[other] - start[other]) / (end[axis] - start[axis])
     variance = cov[other][other] - 2 * slope * cov[axis][other] + slope * slope * cov[axis][axis]
     return _Hit(float(course.weight[row]), point[other], point[2], variance, cov[2][2], course.status[row])

@@ -99,6 +99,10 @@ class Course(Sequence[Stretch]):
         """Some of its stretches."""
         return Course(**{name: getattr(self, name)[rows] for name in Course.__slots__})
 
+    def cov_at(self, row: int, share: float) -> np.ndarray:
+        """Covariance at a share (0 start, 1 end) of a stretch [m^2]."""
+        return (1 - share) * self.start_covs[row] + share * self.end_covs[row]
+
     def __len__(self) -> int:
         return len(self.starts_m)
 
