@@ -9,7 +9,7 @@ from datetime import date
 from asbuilt.answers import wording
 from asbuilt.answers.reach import Rectangle
 from asbuilt.answers.reply import Reply
-from asbuilt.answers.things import far_link
+from asbuilt.answers.things import Place, far_link
 from asbuilt.answers.view import FaceView, View
 from asbuilt.record.types import Event, Position, Sighting
 
@@ -43,7 +43,7 @@ def doubts_in(view: View, face: FaceView, rectangle: Rectangle, recorded_on: str
     )
 
 
-def outdated(view: View, places: Mapping[str, Sequence[Position]]) -> dict[str, str]:
+def outdated(view: View, places: Mapping[str, Sequence[Place | Position]]) -> dict[str, str]:
     """Why things may no longer be where they were: last seen before an event at their place.
 
     Parameters

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -30,6 +32,20 @@ MIRROR = np.diag([-1.0, 1.0, -1.0])
 NO_COURSE = Course.of(())
 
 
+class Place(NamedTuple):
+    """One measured spot of an item on a face, as the record holds it (``Position``), without its error."""
+
+    item_id: str
+    face_id: str
+    order_idx: int
+    place: str
+    method: str
+    picture_count: int
+    offset_m: float
+    height_m: float
+    depth_m: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Thing:
     """One item in the frame of the face that was asked about.
@@ -41,7 +57,7 @@ class Thing:
     item: Item
     kind: Kind
     circuit: Circuit | None
-    positions: tuple[Position, ...]
+    positions: tuple[Place, ...]
     spots: tuple[Spot, ...]
     radius_m: float = 0.0
     block: Block | None = None
@@ -63,20 +79,28 @@ def things_of(
     """
     ids = sorted(set(item_ids))
     items = {i.id: i for i in record.all(Item, id=ids)}
-    placed: dict[str, list[Position]] = {}
-    for p in record.all(Position, item_id=ids, status="measured"):
-        placed.setdefault(p.item_id, []).append(p)
+    placed: dict[str, list[tuple[Place, Spot]]] = {}
+    for place, spot in _places(record, ids):
+        placed.setdefault(place.item_id, []).append((place, spot))
     things = []
-    for item_id, positions in placed.items():
+    for item_id, found in placed.items():
         item = items[item_id]
-        own = [p for p in positions if p.face_id == face.id]
-        across = [p for p in positions if far is not None and p.face_id == far.id]
+        own = [(p, spot) for p, spot in found if p.face_id == face.id]
+        across = [(p, _turned(spot, face, far)) for p, spot in found if far is not None and p.face_id == far.id]
         for group, is_far in ((own, False), (across, True)):
             if group:
-                group.sort(key=lambda p: p.order_idx)
-                spots = tuple(_spot(p, face if not is_far else far, is_far, face) for p in group)
-                things.append(_thing(item, circuits.get(item.circuit_id), group, spots, is_far))
+                group.sort(key=lambda measured: measured[0].order_idx)
+                things.append(_thing(item, circuits.get(item.circuit_id), *zip(*group, strict=True), is_far))
     return _with_courses(things, framing)
+
+
+def _places(record: Record, item_ids: Sequence[str]) -> Iterator[tuple[Place, Spot]]:
+    """The measured spots of items, each in the frame of its own face."""
+    rows = record.values(Position, (*Place._fields, "covariance"), item_id=item_ids, status="measured")
+    covs = np.array(json.loads(f"[{','.join(row[-1] for row in rows)}]"))  # all at once: they are many
+    points = np.array([row[-4:-1] for row in rows])
+    for row, point, cov in zip(rows, points, covs, strict=True):
+        yield Place(*row[:-1]), Spot(point_m=point, cov=cov)
 
 
 def _with_courses(things: Sequence[Thing], framing: Framing) -> list[Thing]:
@@ -99,14 +123,12 @@ def _has_unseen_run(thing: Thing, things: Sequence[Thing]) -> bool:
     return all(math.dist(end, at_m) > JOIN_M for end in ends)
 
 
-def _spot(position: Position, own: Face, is_far: bool, asked: Face) -> Spot:
-    point = np.array([position.offset_m, position.height_m, position.depth_m])
-    cov = np.array(position.covariance)
-    if not is_far:
-        return Spot(point_m=point, cov=cov)
+def _turned(spot: Spot, asked: Face, own: Face) -> Spot:
+    """A spot of the wall's other face in the frame of the one that was asked about."""
     offset_sum_m, height_shift_m = far_link(asked, own)
-    turned = np.array([offset_sum_m - point[0], point[1] - height_shift_m, asked.stud_depth_m - point[2]])
-    return Spot(point_m=turned, cov=MIRROR @ cov @ MIRROR)
+    x, z, depth = spot.point_m
+    turned = np.array([offset_sum_m - x, z - height_shift_m, asked.stud_depth_m - depth])
+    return Spot(point_m=turned, cov=MIRROR @ spot.cov @ MIRROR)
 
 
 def far_link(near: Face, far: Face) -> tuple[float, float]:
@@ -118,9 +140,9 @@ def far_link(near: Face, far: Face) -> tuple[float, float]:
     return total, -far.far_height_shift_m
 
 
-def _thing(item: Item, circuit: Circuit | None, positions: Sequence[Position], spots, is_far: bool) -> Thing:
+def _thing(item: Item, circuit: Circuit | None, positions: tuple[Place, ...], spots, is_far: bool) -> Thing:
     kind = KINDS[item.kind]
-    common = dict(item=item, kind=kind, circuit=circuit, positions=tuple(positions), spots=spots, on_far_face=is_far)
+    common = dict(item=item, kind=kind, circuit=circuit, positions=positions, spots=spots, on_far_face=is_far)
     if kind.is_run:
         return Thing(**common, radius_m=item.radius_m or kind.radius_m)
     return Thing(**common, block=_block(item, kind, spots, is_far))

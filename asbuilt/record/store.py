@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -154,6 +154,14 @@ class Record:
 
         A list, tuple or set as value means any of its members.
         """
+        return [from_values(cls, row) for row in self._select(cls, columns(cls), where)]
+
+    def values(self, cls: type, names: Sequence[str], **where) -> list[tuple]:
+        """Some columns of the same rows, as the database holds them: quicker where there are many."""
+        self._check_columns(cls, names)
+        return list(self._select(cls, ", ".join(names), where))
+
+    def _select(self, cls: type, names: str, where: dict) -> sqlite3.Cursor:
         self._check_columns(cls, where)
         clauses, values = [], []
         for name, value in where.items():
@@ -165,10 +173,10 @@ class Record:
             else:
                 clauses.append(f"{name} = ?")
                 values.append(value)
-        sql = f"SELECT {columns(cls)} FROM {table_name(cls)}"
+        sql = f"SELECT {names} FROM {table_name(cls)}"
         if clauses:
             sql += " WHERE " + " AND ".join(clauses)
-        return [from_values(cls, row) for row in self.db.execute(sql + " ORDER BY rowid", values)]
+        return self.db.execute(sql + " ORDER BY rowid", values)
 
     def find(self, cls: type[T], row_id) -> T | None:
         """The row of that id, or None."""
@@ -262,9 +270,9 @@ class Record:
         )
 
     @staticmethod
-    def _check_columns(cls: type, where: dict) -> None:
+    def _check_columns(cls: type, names: Iterable[str]) -> None:
         if cls not in TYPES:
             raise RecordError(f"{cls.__name__} is not a type of the record")
-        for name in where:
+        for name in names:
             if name not in field_kinds(cls):
                 raise RecordError(f"{cls.__name__} has no {name}")
