@@ -154,15 +154,15 @@ class Record:
 
         A list, tuple or set as value means any of its members.
         """
+        self._check_columns(cls, where)
         return [from_values(cls, row) for row in self._select(cls, columns(cls), where)]
 
     def values(self, cls: type, names: Sequence[str], **where) -> list[tuple]:
         """Some columns of the same rows, as the database holds them: quicker where there are many."""
-        self._check_columns(cls, names)
+        self._check_columns(cls, (*names, *where))
         return list(self._select(cls, ", ".join(names), where))
 
     def _select(self, cls: type, names: str, where: dict) -> sqlite3.Cursor:
-        self._check_columns(cls, where)
         clauses, values = [], []
         for name, value in where.items():
             if value is None:

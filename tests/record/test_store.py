@@ -109,6 +109,9 @@ def test_rows_are_found_by_their_columns(record):
         record.all(Marker, **{"id; DROP TABLE markers": 1})
     with pytest.raises(RecordError, match="int is not a type of the record"):
         record.all(int)
+    assert record.values(Marker, ("id", "offset_m"), id=(8, 3)) == [(3, MARKER.offset_m), (8, None)]
+    with pytest.raises(RecordError, match="Marker has no id; DROP"):
+        record.values(Marker, ("id; DROP TABLE markers",))
 
 
 def test_every_change_is_in_the_history_with_time_and_author(record):
