@@ -36,6 +36,9 @@ JOIN_M, SURE_JOIN_M = 0.60, 0.3048
 # Never more likely than not: nobody saw it there, so no hit is expected from it alone.
 GUESS_WEIGHT = 0.49
 SELDOM = 0.15  # a way so much less likely than the likeliest one names no place (our choice)
+# A cable marked level this little short of a stud may have been on its way to the stud's side; its middle lies there
+# so far off the wood (our choice, checked on rendered rooms).
+SHORT_OF_STUD_M, AT_STUD_M, BY_STUD_WEIGHT = 0.12, 0.010, 0.4
 NEXT_STUDS = 3  # a level run is taken to turn at one of this many studs, or not to turn
 TURN_REACH_M = 2.0  # and not farther on than this
 TURN_SHARE = 0.1  # each way level right from its last mark is so much less likely than going on upright (our choice)
@@ -206,6 +209,28 @@ def _ways(end: Spot, ways: Sequence, shares: Sequence[float], group: int, total:
     return found
 
 
+def _or_by_stud(leg: Leg, before: Spot | None, after: Spot | None, framing: Framing) -> list[Leg]:
+    """A straight upright leg beside a turn, or the way up a stud that the level part was marked just short of.
+
+    Nothing holds a cable up in the middle of a bay: where a stud stands close ahead, it may turn only there.
+    """
+    (a_x, a_z, _), (b_x, b_z, _) = leg.a.point_m.tolist(), leg.b.point_m.tolist()
+    if abs(b_z - a_z) <= abs(b_x - a_x):
+        return [leg]
+    ways = [leg.a.point_m - before.point_m] if before else []
+    ways += [leg.b.point_m - after.point_m] if after else []
+    ahead = {1.0 if way[0] > 0 else -1.0 for way in ways if abs(way[0]) > abs(way[1])}
+    routes = []
+    for sign in sorted(ahead):
+        sides_m = [(left - AT_STUD_M if sign > 0 else right + AT_STUD_M) for left, right in framing.studs_m]
+        near = [s for s in sides_m if AT_STUD_M < min((s - a_x) * sign, (s - b_x) * sign) < SHORT_OF_STUD_M]
+        routes += [(leg.a, *(_corner(leg.a, leg.b, side_m, z) for z in (a_z, b_z)), leg.b) for side_m in near[:1]]
+    if not routes:
+        return [leg]
+    by_stud = _alternatives(routes, [BY_STUD_WEIGHT / len(routes)] * len(routes), leg.group, BETWEEN)
+    return [leg._replace(alternative=len(routes), weight=1 - BY_STUD_WEIGHT), *by_stud]
+
+
 def legs_of(
     spots: Sequence[Spot],
     framing: Framing,
@@ -231,8 +256,13 @@ def legs_of(
         return _single(spots[0], framing, joins[0], is_pipe, stops)
     found: list[Leg] = []
     bends = [False, *map(bends_at, spots, spots[1:], spots[2:]), False]
-    for a, b, *bent in zip(spots, spots[1:], bends, bends[1:], strict=False):
-        found += rounded(between(a, b, framing, group=len(found)), *(not is_pipe and at for at in bent))
+    for n, (a, b) in enumerate(zip(spots, spots[1:], strict=False)):
+        bent = [not is_pipe and at for at in bends[n : n + 2]]
+        legs = rounded(between(a, b, framing, group=len(found)), *bent)
+        if len(legs) == 1 and any(bent):
+            before, after = (spots[n - 1] if bent[0] else None), (spots[n + 2] if bent[1] else None)
+            legs = _or_by_stud(legs[0], before, after, framing)
+        found += legs
     ends = ((spots[0], spots[1]), (spots[-1], spots[-2]))
     for (end, before), join, stopped, is_named in zip(ends, joins, stops, named, strict=True):
         if join is not None:

@@ -10,6 +10,7 @@ from asbuilt.answers.behind import behind
 from asbuilt.answers.drill import drill
 from asbuilt.answers.stretches import BEYOND
 from asbuilt.answers.text import drill_text
+from asbuilt.answers.view import view_of
 from asbuilt.record.types import Item, Position
 from asbuilt.steps import coverage
 from tests.truth import truth_record
@@ -80,3 +81,29 @@ def test_what_is_known_is_listed_before_guesses(record):
     assert all(of_bay == sorted(of_bay) for of_bay in guesses)
     by_height = [[t.status == BEYOND for t in sorted(things, key=lambda t: t.bottom_m)] for things in bays]
     assert by_height != guesses  # from the floor up alone a guess would have come first somewhere
+
+
+@pytest.fixture(scope="module")
+def turned(tmp_path_factory):
+    """The sample with a cable marked level a little short of a stud, then above it beside the stud."""
+    with truth_record(tmp_path_factory.mktemp("turned") / "r") as record:
+        face = view_of(record).face("kiln")
+        stud = next(s for s in face.studs if abs(s.center_m - AT_M) < 0.25 and s.center_m > AT_M)
+        edge_m = stud.center_m - stud.width_m / 2
+        record.put(Item(id="ours", kind="cable", face_id="kiln", label="short of the stud"))
+        spots = ((edge_m - 0.30, 0.90), (edge_m - 0.08, 0.90), (edge_m - 0.05, 1.15))
+        record.put(*(Position(id=f"ours:{n}", item_id="ours", place=f"ours{n}", order_idx=n, face_id="kiln", offset_m=x,
+                              height_m=z, depth_m=0.045, covariance=COV, method="intersected", picture_count=3)
+                     for n, (x, z) in enumerate(spots)))  # fmt: skip
+        coverage.run(record)
+        yield record, edge_m
+
+
+def test_marked_level_just_short_of_a_stud_it_may_turn_up_only_at_the_stud(turned):
+    """Seen in a rendered room: level past the mark to the stud, up its side, and back to a box."""
+    record, edge_m = turned
+    at_stud = _drill(record, 1.0, edge_m - 0.012)
+    assert at_stud.outcome in (wording.CLOSE, wording.UNKNOWN)
+    assert 0.05 < at_stud.chance < 0.5
+    assert _drill(record, 1.0, edge_m - 0.068).chance > at_stud.chance  # straight from mark to mark
+    assert _drill(record, 1.0, edge_m - 0.20).chance < 0.01  # not on the side from which it came
