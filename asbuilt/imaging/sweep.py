@@ -21,6 +21,7 @@ class Rectified:
     ``colors`` (h, w, 3) BGR uint8 and ``within`` (h, w) bool start at (``row``, ``col``);
     ``foot_px`` (x, y) is the spot of the plane straight in front of the camera, which stood
     ``distance_m`` before it. ``sigma_m`` is the error of where the picture lies, one sigma.
+    ``cast`` (B, G, R) is how far, as logarithms, the middle of the picture is from wood's colours.
     """
 
     picture_id: str
@@ -31,6 +32,7 @@ class Rectified:
     foot_px: tuple[float, float]
     distance_m: float
     sigma_m: float
+    cast: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 def scale_at(view: Rectified, depth_m: float) -> float:

@@ -13,7 +13,7 @@ from asbuilt.imaging.boxes import BOX_BACK_M, PANEL_FLUSH_M, RIM_DEPTH_M, Mouth,
 from asbuilt.imaging.coils import Coil, find_coils
 from asbuilt.imaging.edge_bands import BAND_M, LEAST_VIEWS, Edges, edges_of
 from asbuilt.imaging.inside_depth import grain, is_filled
-from asbuilt.imaging.jackets import unlike_wood
+from asbuilt.imaging.jackets import cast_of, unlike_wood
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
 from asbuilt.imaging.run_lines import DRAIN_M, Run, find_runs, hide_hollows, ridge_layers, without
 from asbuilt.imaging.sweep import Rectified
@@ -33,7 +33,7 @@ RIM_FREE_M = 0.06
 FLUSH_M = 0.016  # a box this near to a stud's side is nailed to it (common practice, no source)
 LOOSE_MISFIT = 0.5  # of a box beside no stud
 BEFORE_MOST = 0.2  # of a box's width before studs' faces, none of which was measured to the millimetre
-PANEL_INSET_M, STUD_SIDE_M = 0.03, 0.025
+PANEL_INSET_M, STUD_MARGIN_M = 0.03, 0.006
 LEAST_CRIPPLE_M = 0.15
 ON_MARK_M, STANDING_SHARE = 0.02, 0.6  # off the marks, of the height that is shown
 BARE_M = 0.1  # a mark with a stud this near is not bare
@@ -168,8 +168,7 @@ def boxes_seen(seen: Seen, studs: Sequence[Upright]) -> list[Mouth]:
         if nailed is None or nailed.gangs is not None:
             return nailed
         if not grains:
-            shows = [without(view, seen.fronts(studs), STUD_SIDE_M / px) for view in seen.views]
-            grains.extend(grain(view, show) for view, show in zip(seen.views, shows, strict=True))
+            grains.extend(grain(view, between_studs(seen, view, studs)) for view in seen.views)
         turns = np.array([1, 1, -1, -1]) * round(PANEL_INSET_M / px)
         # Another room seen between two studs is no panel.
         inside = tuple(int(v) for v in np.rint(_rectangle_px(nailed, px)) + turns)
@@ -177,6 +176,20 @@ def boxes_seen(seen: Seen, studs: Sequence[Upright]) -> list[Mouth]:
 
     found = find_mouths(seen.views, layers, seen.patch.rows, seen.patch.cols, px, barred, wood, settle)
     return sorted(found, key=lambda m: m.x_m)
+
+
+def _fronts(seen: Seen, view: Rectified, studs: Sequence[Upright]) -> np.ndarray:
+    """Which pixels of a picture show the faces of studs."""
+    front = ~without(view, seen.fronts(studs, -STUD_MARGIN_M), 0.0)
+    return front & view.within & without(view, seen.sheets(), MASK_MARGIN_M / seen.patch.px_m)
+
+
+def between_studs(seen: Seen, view: Rectified, studs: Sequence[Upright]) -> np.ndarray:
+    """Which pixels of a picture show neither studs, with their sides, nor printed sheets."""
+    px, fronts = seen.patch.px_m, seen.fronts(studs)
+    show = without(view, [*fronts, *seen.sheets()], STUD_MARGIN_M / px)
+    hide_hollows(view, show, fronts, (0.0, seen.face.stud_depth_m), STUD_MARGIN_M / px)
+    return show
 
 
 def against_stud(mouth: Mouth, studs: Sequence[Upright], top_m: float) -> Mouth | None:
@@ -207,10 +220,11 @@ def against_stud(mouth: Mouth, studs: Sequence[Upright], top_m: float) -> Mouth 
 def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> tuple[list[Run], list[Coil]]:
     """Runs from end to end, pieces that carry one another on joined; and coils that hang before the wall."""
     px, face = seen.patch.px_m, seen.face
-    ridged = [ridge_layers(view, px) for view in seen.views]
+    views = [replace(view, cast=cast_of(view, _fronts(seen, view, studs))) for view in seen.views]
+    ridged = [ridge_layers(view, px) for view in views]
     paper = [*seen.holes(OPENING_MARGIN_M), *seen.sheets()]
     bare = [without(view, paper, MASK_MARGIN_M / px) & view.within for view in seen.views]
-    coils = find_coils(seen.views, ridged, bare, seen.patch.rows, seen.patch.cols, px)
+    coils = find_coils(views, ridged, bare, seen.patch.rows, seen.patch.cols, px)
     coils = [c for c in coils if not any(_inside(c.ring_m.mean(axis=0), m) for m in mouths)]
     boxes = [_rectangle_px(m, px) for m in mouths]
     shows = []
@@ -219,7 +233,7 @@ def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> 
         hide_hollows(view, show, boxes, (RIM_DEPTH_M, RIM_DEPTH_M + BOX_BACK_M), BOX_MARGIN_M / px)
         shows.append(show)
     wood = seen.barred(seen.fronts(studs, -WOOD_INSET_M))
-    pieces = find_runs(seen.views, ridged, shows, wood, px, seen.patch.top_m, face.stud_depth_m)
+    pieces = find_runs(views, ridged, shows, wood, px, seen.patch.top_m, face.stud_depth_m)
     return _joined(seen, pieces), coils
 
 

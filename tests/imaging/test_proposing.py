@@ -12,7 +12,7 @@ from asbuilt.imaging.boxes import RIM_DEPTH_M, Mouth, find_mouths
 from asbuilt.imaging.coils import find_coils
 from asbuilt.imaging.edge_bands import edges_of
 from asbuilt.imaging.follow_runs import Line, unfold
-from asbuilt.imaging.jackets import evened, tints, unlike_wood
+from asbuilt.imaging.jackets import cast_of, evened, tints, unlike_wood
 from asbuilt.imaging.line_proofs import Proof, proofs
 from asbuilt.imaging.lone_edges import aslant, end_stud, short_studs
 from asbuilt.imaging.run_lines import CABLE_M, DRAIN_M, find_runs, proven, ridge_layers, without
@@ -275,6 +275,42 @@ def test_a_strip_of_shaded_wood_is_no_cable_but_an_orange_cable_as_dark_is():
     assert _runs([_view(n, False, False, [(0.07, line, shade, 4)]) for n in range(8)]) == []
     runs = _runs([_view(n, False, False, [(0.07, line, cable, 4)]) for n in range(8)])
     assert [r.sheath for r in runs] == ["orange"]
+
+
+def _before_green(number: int) -> tuple[Rectified, np.ndarray]:
+    """A picture through a wall that is open behind, onto a green one; and where it shows studs' faces."""
+    view, front = _view(number, True, False), np.zeros((ROWS, COLS), bool)
+    for center in STUDS_M:
+        front[:, round((center - 0.018) / PX) : round((center + 0.018) / PX)] = True
+    view.colors[~front] = np.clip((120, 150, 115) + 0.3 * (view.colors[~front] - WOOD * 0.8), 5, 250)
+    return view, front
+
+
+def test_where_another_room_fills_the_picture_colours_are_judged_against_the_studs():
+    usual = _view(0, True, False)
+    green, front = _before_green(0)
+    assert cast_of(usual, front) == (0, 0, 0)
+    assert cast_of(green, np.zeros_like(front)) == (0, 0, 0)  # no stud is known yet
+    judged = replace(green, cast=cast_of(green, front))
+    offs = [[float(np.median(layer[front])) for layer in tints(view, PX)[1:]] for view in (green, judged)]
+    assert offs[0][0] > 0.2
+    assert offs[0][1] > 0.2
+    assert np.abs(offs[1]).max() < 0.1
+
+
+def test_a_shelf_on_a_green_wall_of_another_room_is_no_cable():
+    line = np.array([[330.0, 100], [330, 620]])
+    wood = tuple(float(v) for v in WOOD * 0.8)
+    for judged, count in ((False, 1), (True, 0)):
+        views = []
+        for number in range(8):
+            view, front = _before_green(number)
+            cv2.polylines(view.colors, [line.astype(np.int32)], False, wood, 4, cv2.LINE_AA)
+            views.append(replace(view, cast=cast_of(view, front)) if judged else view)
+        shows = [~cv2.dilate(front.astype(np.uint8), np.ones((1, 9), np.uint8)).astype(bool)] * 8
+        none = np.zeros((ROWS, COLS), bool)
+        runs = find_runs(views, [ridge_layers(v, PX) for v in views], shows, none, PX, TOP_M, 0.14)
+        assert len(runs) == count
 
 
 @pytest.mark.parametrize(

@@ -11,11 +11,12 @@ from asbuilt.errors import RecordError
 from asbuilt.geometry.rectify import Patch
 from asbuilt.imaging.boxes import Mouth
 from asbuilt.imaging.run_lines import CABLE_M, DRAIN_M, Run
+from asbuilt.imaging.sweep import Rectified
 from asbuilt.imaging.uprights import Upright
-from asbuilt.record import Face, Record, Room, Stud, now
+from asbuilt.record import Face, Marker, Record, Room, Stud, now
 from asbuilt.record.proposal_row import Proposal, ProposalRun
 from asbuilt.steps import propose
-from asbuilt.steps.propose_face import Seen, against_stud
+from asbuilt.steps.propose_face import Seen, against_stud, between_studs
 from asbuilt.steps.propose_list import proposals_of
 
 ROOM = Room(id="shed", name="Shed")
@@ -68,6 +69,25 @@ def test_no_drain_ends_in_a_device_box():
     box = Mouth(x_m=1.5, y_m=1.15, width_m=0.057, height_m=0.095, gangs=1, misfit=0.2, view_count=5, picture_ids=("1",))
     assert kinds([]) == [("drain", DRAIN_M / 2)]
     assert kinds([box]) == [("cable", CABLE_M / 2)]
+
+
+def test_neither_a_printed_sheet_nor_a_stud_s_side_tells_what_is_between_studs():
+    px, stud = 0.0025, Upright(center_m=1.0, scatter_m=0.001, width_m=0.0381, bottom_m=0.0, top_m=2.4, view_count=5,
+                               strength=1.0)  # fmt: skip
+    patch = Patch(left_m=0.0, top_m=2.4, px_m=px, rows=960, cols=1600)
+    sheet = Marker(id=5, face_id="north", offset_m=1.6, height_m=1.2, size_m=0.15)
+    colors = np.full((960, 1600, 3), 120, np.uint8)
+    view = Rectified(picture_id="1", row=0, col=0, colors=colors, within=np.ones((960, 1600), bool),
+                     foot_px=(2.0 / px, 480), distance_m=2.0, sigma_m=0.001)  # fmt: skip
+    seen = Seen(face=replace(FACE, stud_depth_m=0.14), patch=patch, views=[view], openings=[], markers=[sheet])
+    show = between_studs(seen, view, [stud])
+
+    def shown(offset_m: float) -> bool:
+        return bool(show[480, round(offset_m / px)])
+
+    # Seen from a metre to its right, a side 0.14 m deep shows 0.14 / (2 + 0.14) of that metre wide: similar triangles.
+    assert [shown(x) for x in (0.97, 1.0, 1.03, 1.06, 1.11)] == [True, False, False, False, True]
+    assert [shown(x) for x in (1.45, 1.55, 1.65, 1.80)] == [True, False, False, True]
 
 
 def test_a_panel_reaches_to_its_studs_and_one_nailed_to_nothing_is_left_out():
