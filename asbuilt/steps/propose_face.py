@@ -221,9 +221,10 @@ def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> 
     """Runs from end to end, pieces that carry one another on joined; and coils that hang before the wall."""
     px, face = seen.patch.px_m, seen.face
     views = [replace(view, cast=cast_of(view, _fronts(seen, view, studs))) for view in seen.views]
-    ridged = [ridge_layers(view, px) for view in views]
     paper = [*seen.holes(OPENING_MARGIN_M), *seen.sheets()]
-    bare = [without(view, paper, MASK_MARGIN_M / px) & view.within for view in seen.views]
+    bare = [without(view, paper, MASK_MARGIN_M / px) & view.within for view in views]
+    # What is printed on a sheet is neither a run nor a sign that one stands before the stud on which it hangs.
+    ridged = [ridge_layers(view, px) * shows[..., None] for view, shows in zip(views, bare, strict=True)]
     coils = find_coils(views, ridged, bare, seen.patch.rows, seen.patch.cols, px)
     coils = [c for c in coils if not any(_inside(c.ring_m.mean(axis=0), m) for m in mouths)]
     boxes = [_rectangle_px(m, px) for m in mouths]
