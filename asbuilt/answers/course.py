@@ -223,8 +223,9 @@ def _or_by_stud(leg: Leg, before: Spot | None, after: Spot | None, framing: Fram
     routes = []
     for sign in sorted(ahead):
         sides_m = [(left - AT_STUD_M if sign > 0 else right + AT_STUD_M) for left, right in framing.studs_m]
-        near = [s for s in sides_m if AT_STUD_M < min((s - a_x) * sign, (s - b_x) * sign) < SHORT_OF_STUD_M]
-        routes += [(leg.a, *(_corner(leg.a, leg.b, side_m, z) for z in (a_z, b_z)), leg.b) for side_m in near[:1]]
+        ahead_m = [(min((s - a_x) * sign, (s - b_x) * sign), s) for s in sides_m]
+        nearest = sorted(found for found in ahead_m if AT_STUD_M < found[0] < SHORT_OF_STUD_M)[:1]
+        routes += [(leg.a, *(_corner(leg.a, leg.b, side_m, z) for z in (a_z, b_z)), leg.b) for _, side_m in nearest]
     if not routes:
         return [leg]
     by_stud = _alternatives(routes, [BY_STUD_WEIGHT / len(routes)] * len(routes), leg.group, BETWEEN)
