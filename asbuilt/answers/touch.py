@@ -63,6 +63,12 @@ def normal_points() -> np.ndarray:
     return points
 
 
+@cache
+def farthest_point() -> float:
+    """How far the farthest node of the rule lies out: no shift is larger, in standard deviations."""
+    return float(np.linalg.norm(normal_points(), axis=1).max())
+
+
 def root_of(cov: np.ndarray) -> np.ndarray:
     """Symmetric L with L L^T = cov for covariances of shape (..., 3, 3), also semi-definite ones."""
     values, vectors = np.linalg.eigh(cov)
@@ -216,4 +222,4 @@ def _may_touch(course: Course, radius_m: float, bit: Bit, aim_cov: np.ndarray) -
     away_m = length(*off.T)
     covs = np.stack([course.start_covs, course.end_covs])[..., :2, :2] + aim_cov[:2, :2]
     spread = np.sqrt(((covs @ off[..., None])[..., 0] * off).sum(axis=2).max(axis=0))  # sigma that way, times away_m
-    return away_m * (away_m - radius_m - bit.radius_m) <= FARTHEST_SIGMA * spread
+    return away_m * (away_m - radius_m - bit.radius_m) <= farthest_point() * spread
