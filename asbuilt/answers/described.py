@@ -146,7 +146,7 @@ def _aside(piece: Piece, point_m: Sequence[float]) -> float:
     d = [b - a for a, b in zip(piece.start_m, piece.end_m, strict=True)]
     ahead = sum((p - a) * v for p, a, v in zip(point_m, piece.start_m, d, strict=True))
     share = min(max(ahead / max(sum(v * v for v in d), 1e-18), 0.0), 1.0)
-    return math.dist([a + share * v for a, v in zip(piece.start_m, d, strict=True)], point_m)
+    return math.dist(piece.at(share), point_m)
 
 
 def _crossings(thing: Thing, offset_m: float):

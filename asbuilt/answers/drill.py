@@ -32,8 +32,8 @@ SEARCH_M = 0.3048  # things within 12 in either way are reported
 HIT_CHANCE = 0.5
 # A chance of touching of less than one in two thousand (one point of the rule) is still too close
 # to call: a hit on a live cable is worth hundreds of holes moved by an inch (our choice, checked on
-# rendered rooms). Where only the guessed way of a run beyond its last sighting comes nearly as near as one
-# in a thousand, there is nothing on record to keep away from: not recorded.
+# rendered rooms). Where only the guessed way of a run beyond its last sighting comes as near as one
+# in 1250, there is nothing on record to keep away from: not recorded.
 CLOSE_CHANCE, GUESSED_CHANCE = 0.0004, 0.0008
 ROUND_THE_BIT_M = 0.0254  # coverage is asked for this far round the bit
 BEYOND_M = 1.0  # farther behind the wall than any error in depth

@@ -40,6 +40,10 @@ class Piece(NamedTuple):
     first: float = 0.0  # share of the stretch at which the piece starts
     last: float = 1.0
 
+    def at(self, share: float) -> tuple[float, ...]:
+        """The place at a share (0 start, 1 end) of the piece."""
+        return tuple([a + share * (b - a) for a, b in zip(self.start_m, self.end_m, strict=True)])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:
@@ -131,10 +135,6 @@ def _pieces(course: Course, rows: list[int]) -> Iterator[Piece]:
         yield Piece(*places, int(group), int(alternative), weight, status, is_seldom, row)
 
 
-def _between(start_m: Sequence[float], end_m: Sequence[float], share: float) -> tuple[float, ...]:
-    return tuple([a + share * (b - a) for a, b in zip(start_m, end_m, strict=True)])
-
-
 def _extent(pieces: Sequence[Piece]) -> Rectangle:
     ends = [p for piece in pieces for p in (piece.start_m, piece.end_m)]
     x, z = [p[0] for p in ends], [p[1] for p in ends]
@@ -185,7 +185,7 @@ def _clip(piece: Piece, r: Rectangle, grow_m: Sequence[float]) -> Piece | None:
         return piece
     if first > last:
         return None
-    return piece._replace(start_m=_between(start, end, first), end_m=_between(start, end, last), first=first, last=last)
+    return piece._replace(start_m=piece.at(first), end_m=piece.at(last), first=first, last=last)
 
 
 def _nearest(p: Piece, offset_m: float, height_m: float | None) -> tuple[float, tuple[float, ...], float]:
@@ -196,7 +196,7 @@ def _nearest(p: Piece, offset_m: float, height_m: float | None) -> tuple[float, 
     else:
         ahead = (offset_m - x) * d_x + (height_m - z) * d_z
         share = min(max(ahead / max(d_x * d_x + d_z * d_z, 1e-18), 0.0), 1.0)
-    point = _between(p.start_m, p.end_m, share)
+    point = p.at(share)
     distance_m = abs(point[0] - offset_m) if height_m is None else math.dist(point[:2], (offset_m, height_m))
     return p.first + share * (p.last - p.first), point, distance_m
 
@@ -235,11 +235,11 @@ class _Hit(NamedTuple):
 
 
 def _hit(course: Course, row: int, share: float, axis: int) -> _Hit:
-    other = 1 - axis
-    start, end, cov = course.starts_m[row].tolist(), course.ends_m[row].tolist(), course.cov_at(row, share).tolist()
-    point, slope = _between(start, end, share), (end[other] - start[other]) / (end[axis] - start[axis])
+    other, (piece,), cov = 1 - axis, _pieces(course, [row]), course.cov_at(row, share).tolist()
+    start, end, point = piece.start_m, piece.end_m, piece.at(share)
+    slope = (end[other] - start[other]) / (end[axis] - start[axis])
     variance = cov[other][other] - 2 * slope * cov[axis][other] + slope * slope * cov[axis][axis]
-    return _Hit(float(course.weight[row]), point[other], point[2], variance, cov[2][2], course.status[row])
+    return _Hit(piece.weight, point[other], point[2], variance, cov[2][2], piece.status)
 
 
 def _mixture(hits: Sequence[_Hit]) -> Crossing:

@@ -20,8 +20,8 @@ SHEATHS = ("neutral", "yellow", "orange", "blue", "red")
 # Before grey things white shows by its lightness only, so likeness tells three ways to be neutral.
 LIKE = ("white", "black", "pale", *SHEATHS[1:])
 # Studs' faces are lighter and less yellow and red than the middle of most pictures, by so much; where they are off
-# that by more than the bounds, the middle is not wood (rendered rooms: 0.10 and 0.06 at most, but before a green wall
-# 0.2 and 0.13).
+# that by more than the bounds, the middle is not wood (median of a face in rendered rooms: 0.10 and 0.06 at most, but
+# before a green wall 0.21 and 0.13).
 FRONT_YELLOW, FRONT_RED, FRONT_ENOUGH_PX = -0.05, -0.035, 1500
 CAST_YELLOW, CAST_RED = 0.12, 0.08
 AROUND_M = 0.15

@@ -224,7 +224,7 @@ def runs_seen(seen: Seen, studs: Sequence[Upright], mouths: Sequence[Mouth]) -> 
     paper = [*seen.holes(OPENING_MARGIN_M), *seen.sheets()]
     bare = [without(view, paper, MASK_MARGIN_M / px) & view.within for view in views]
     # What is printed on a sheet is neither a run nor a sign that one stands before the stud on which it hangs.
-    ridged = [ridge_layers(view, px) * shows[..., None] for view, shows in zip(views, bare, strict=True)]
+    ridged = [ridge_layers(view, px) * show[..., None] for view, show in zip(views, bare, strict=True)]
     coils = find_coils(views, ridged, bare, seen.patch.rows, seen.patch.cols, px)
     coils = [c for c in coils if not any(_inside(c.ring_m.mean(axis=0), m) for m in mouths)]
     boxes = [_rectangle_px(m, px) for m in mouths]
